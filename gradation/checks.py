@@ -1,0 +1,46 @@
+"""Checks at the door: a database that could lose or damage records is not used at all."""
+
+from django.core.exceptions import ImproperlyConfigured
+from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.backends.signals import connection_created
+
+SYNCHRONOUS_FULL = 2  # sqlite.org/pragma.html#pragma_synchronous
+SQLITE_LEAST_TIMEOUT_MS = 5000
+
+
+def connect() -> None:
+    """Look at every database connection when it is opened."""
+    connection_created.connect(refuse_unsafe_sqlite, dispatch_uid="refuse_unsafe_sqlite")
+
+
+def refuse_unsafe_sqlite(connection: BaseDatabaseWrapper, **_: object) -> None:
+    """Read back what SQLite really granted: a request for WAL can fail without an error."""
+    if connection.vendor != "sqlite":
+        return
+    faults = sqlite_faults(connection)
+    if faults:
+        raise ImproperlyConfigured("The embedded database is not safe to use: " + "; ".join(faults))
+
+
+def sqlite_faults(connection: BaseDatabaseWrapper) -> list[str]:
+    """Return one sentence for each safeguard that is not in force on this connection."""
+    faults = []
+    journal = _pragma(connection, "journal_mode")
+    if journal not in {"wal", "memory"}:
+        faults.append(
+            f"its journal is '{journal}' instead of write-ahead (keep the file on a local disk)"
+        )
+    if int(_pragma(connection, "synchronous")) < SYNCHRONOUS_FULL:
+        faults.append("commits are not synced to disk (synchronous must be FULL)")
+    if int(_pragma(connection, "foreign_keys")) != 1:
+        faults.append("foreign keys are not enforced")
+    if int(_pragma(connection, "busy_timeout")) < SQLITE_LEAST_TIMEOUT_MS:
+        faults.append("writers wait less than 5 s for one another (busy_timeout)")
+    if getattr(connection, "transaction_mode", None) != "IMMEDIATE":
+        faults.append("transactions are not immediate (transaction_mode must be IMMEDIATE)")
+    return faults
+
+
+def _pragma(connection: BaseDatabaseWrapper, name: str) -> str:
+    """Return a pragma's value, asked past Django's cursor so that query counts stay true."""
+    return str(connection.connection.execute(f"PRAGMA {name}").fetchone()[0])

@@ -1,0 +1,31 @@
+"""gunicorn's configuration: `gunicorn --config python:labsite.serving labsite.wsgi`.
+
+Settings are read here first, in the parent process, so that an installation that may not start
+ends with one sentence instead of a loop of dying workers.
+"""
+
+import os
+from pathlib import Path
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "labsite.settings.production")
+
+from django.conf import settings
+
+from labsite.settings import environment
+
+_is_embedded = settings.DATABASES["default"]["ENGINE"].endswith("sqlite3")
+
+bind = environment.listen()
+worker_class = "gthread"
+workers = environment.web_processes(is_embedded=_is_embedded)
+threads = environment.web_threads()
+# Whatever forwards requests from elsewhere is a stranger: its X-Forwarded-Proto is ignored.
+forwarded_allow_ips = ",".join(environment.trusted_proxies())
+secure_scheme_headers = {"X-FORWARDED-PROTO": "https"}
+_memory = Path("/dev/shm")  # noqa: S108 - where gunicorn is advised to keep its heartbeat files
+worker_tmp_dir = str(_memory) if _memory.is_dir() else None
+timeout = 60
+graceful_timeout = 30
+keepalive = 5
+accesslog = "-"
+errorlog = "-"

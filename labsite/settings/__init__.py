@@ -1,0 +1,1 @@
+"""Settings: `base` is shared; `development`, `test` and `production` each complete it."""

@@ -1,0 +1,24 @@
+"""One machine, one SQLite file under var/: the demo and everyday work on the code."""
+
+import environ
+
+from labsite.settings.base import *  # noqa: F403 - Django settings modules complete one another
+from labsite.settings.base import BASE_DIR
+from labsite.settings.databases import sqlite_database
+from labsite.settings.secrets import kept_secret_key
+
+DATA_DIR = BASE_DIR / "var"
+
+# Off unless asked for, so that the demo shows a laboratory's error pages; never served beyond
+# this machine either way.
+DEBUG = environ.Env().bool("GRADATION_DEBUG", default=False)
+ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
+SECRET_KEY = kept_secret_key(DATA_DIR / "secret_key")
+DATABASES = {"default": sqlite_database(DATA_DIR / "gradation.sqlite3")}
+
+SESSION_COOKIE_NAME = "gradation_session"
+CSRF_COOKIE_NAME = "gradation_csrf"
+
+# Files are served from static/ as they are: no collectstatic, and a change shows at once.
+STATIC_ROOT = None
+WHITENOISE_USE_FINDERS = True

@@ -1,0 +1,1 @@
+"""Tests: the folders mirror gradation/; see DEVELOPERS.md for what goes where."""

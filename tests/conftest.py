@@ -1,0 +1,96 @@
+"""What every test may ask for: databases, a browser, a PostgreSQL of its own.
+
+A part that is missing on this machine is skipped by name; with CI=true it is a failure.
+"""
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+from labsite.bootstrap import postgres, system
+
+pytest_plugins = ["tests.fixtures_browser"]
+
+DATABASE_FIXTURES = {"db", "transactional_db", "live_server", "django_db_reset_sequences"}
+MISSING = "missing part: "
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """Mark tests by what they touch, so that nobody has to remember to."""
+    for item in items:
+        fixtures = set(getattr(item, "fixturenames", ()))
+        touches_database = item.get_closest_marker("django_db") or fixtures & DATABASE_FIXTURES
+        if touches_database and not item.get_closest_marker("sqlite_only"):
+            item.add_marker("database")
+        if item.get_closest_marker("postgres_only") and not os.environ.get("TEST_DATABASE_URL"):
+            item.add_marker(
+                pytest.mark.skip(f"{MISSING}PostgreSQL (python3 manage.py test has it)")
+            )
+        folder = Path(item.path).parent.name
+        if folder in {"load", "browser"}:
+            item.add_marker(folder)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item, call):
+    """Turn a skip for a missing part into a failure where everything has to be there."""
+    report = yield
+    if report.skipped and MISSING in _reason(report) and os.environ.get("CI") == "true":
+        report.outcome = "failed"
+        report.longrepr = f"{_reason(report)} (CI=true: a missing part is a failure)"
+    return report
+
+
+def pytest_terminal_summary(terminalreporter):
+    """Name what was skipped in the last lines, here and for the command that runs all passes."""
+    lines = [f"{report.nodeid}: {_reason(report)}" for report in _skips(terminalreporter)]
+    if not lines:
+        return
+    if kept := os.environ.get("GRADATION_TEST_SKIPS"):
+        with Path(kept).open("a", encoding="utf-8") as file:
+            file.writelines(f"{line}\n" for line in lines)
+        return
+    terminalreporter.section("not tested")
+    for line in lines:
+        terminalreporter.write_line(line)
+
+
+def _skips(terminalreporter):
+    reports = terminalreporter.stats.get("skipped", [])
+    return [report for report in reports if not hasattr(report, "wasxfail")]
+
+
+def _reason(report):
+    if isinstance(report.longrepr, tuple):
+        return str(report.longrepr[2]).removeprefix("Skipped: ")
+    return str(report.longrepr)
+
+
+@pytest.fixture(scope="session")
+def postgres_url():
+    """Return the address of an empty PostgreSQL database of this session's own."""
+    if postgres.binaries() is None:
+        pytest.skip(f"{MISSING}PostgreSQL")
+    with postgres.throwaway_cluster() as cluster:
+        yield cluster.url
+
+
+@pytest.fixture(scope="session")
+def pdftoppm():
+    """Return the program that draws a PDF page as an image."""
+    program = shutil.which("pdftoppm")
+    if program is None:
+        pytest.skip(f"{MISSING}pdftoppm (Debian package poppler-utils)")
+    return program
+
+
+@pytest.fixture(scope="session")
+def pdf_libraries():
+    """Skip by name where the libraries of WeasyPrint are not installed."""
+    try:
+        system.provide_libraries()
+    except system.CannotGoOn:
+        pytest.skip(f"{MISSING}Pango, which makes PDFs")
