@@ -1,0 +1,450 @@
+"""Comparison of a gradation with a specification: limits, margins, outcome."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from enum import StrEnum
+
+from gradation.science.apertures import designation
+from gradation.science.errors import OutOfRange
+from gradation.science.gradation import Gradation
+from gradation.science.interpolation import Interpolation
+from gradation.science.percentiles import passing_at_size
+from gradation.science.rounding import NOISE_DECIMALS, Rounding, reported_passing, round_reported
+
+WHOLE_PCT = Decimal(100)
+
+
+class LineKind(StrEnum):
+    """What a line of a specification limits."""
+
+    PASSING = "passing"
+    """Percentage passing an aperture."""
+    RETAINED = "retained"
+    """Percentage coarser than an aperture (cumulative)."""
+    BETWEEN = "between"
+    """Percentage passing one aperture and retained on a finer one."""
+    CHARACTERISTIC = "characteristic"
+    """A characteristic value by its name, in its own unit."""
+
+
+class MissingAperture(StrEnum):
+    """What happens when a line's aperture is not in the nest."""
+
+    INTERPOLATE = "interpolate"
+    NOT_TESTED = "not_tested"
+
+
+class CompareWith(StrEnum):
+    """Which figure meets the limit."""
+
+    REPORTED = "reported"
+    """The rounded figure on the certificate (ASTM E29, rounding method)."""
+    UNROUNDED = "unrounded"
+    """The full figure (ASTM E29, absolute method)."""
+
+
+class Outcome(StrEnum):
+    """What the comparison as a whole says."""
+
+    CONFORMS = "conforms"
+    DOES_NOT_CONFORM = "does_not_conform"
+    NOT_DETERMINED = "not_determined"
+
+
+@dataclass(frozen=True, slots=True)
+class EnvelopeLine:
+    """One line of a specification; percentages for all kinds but `characteristic`."""
+
+    kind: LineKind = LineKind.PASSING
+    aperture_um: Decimal | None = None
+    finer_um: Decimal | None = None
+    """The finer aperture of a `between` line."""
+    characteristic: str = ""
+    minimum: Decimal | None = None
+    maximum: Decimal | None = None
+    target: Decimal | None = None
+    tolerance: Decimal | None = None
+    is_inclusive: bool = True
+    """Whether a value equal to a limit is inside."""
+
+    def limits(self) -> tuple[Decimal | None, Decimal | None]:
+        """The limits in force: the stated ones, narrowed by target and tolerance.
+
+        Percentages from target and tolerance are capped at 0 and 100.
+        """
+        low, high = self.minimum, self.maximum
+        if self.target is None or self.tolerance is None:
+            return low, high
+        around = self.target - self.tolerance, self.target + self.tolerance
+        if self.kind is not LineKind.CHARACTERISTIC:
+            around = max(around[0], Decimal(0)), min(around[1], WHOLE_PCT)
+        return (
+            around[0] if low is None else max(low, around[0]),
+            around[1] if high is None else min(high, around[1]),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class AssessmentRule:
+    """How lines are compared."""
+
+    missing: MissingAperture = MissingAperture.INTERPOLATE
+    interpolation: Interpolation = Interpolation.LOG_LINEAR
+    compare: CompareWith = CompareWith.REPORTED
+    rounding: Rounding = field(default_factory=Rounding)
+
+
+@dataclass(frozen=True, slots=True)
+class LineVerdict:
+    """What one line of the specification found."""
+
+    line: EnvelopeLine
+    value: float | None
+    """Unrounded value in the line's unit; None when not tested."""
+    reported: Decimal | None
+    """The value as reported; None when not tested."""
+    minimum: Decimal | None
+    maximum: Decimal | None
+    margin: Decimal | None
+    """Distance to the nearer limit that can be broken: positive inside, negative outside."""
+    nearer_limit: str
+    """'minimum', 'maximum', or '' without a limit that can be broken."""
+    is_inside: bool | None
+    """None when not tested."""
+    is_interpolated: bool
+    is_moved_by_rounding: bool
+    """Whether the rounded and the unrounded value fall on different sides of a limit."""
+    reason: str
+    """Why the line was not tested."""
+
+    @property
+    def is_tested(self) -> bool:
+        """Whether there is a value to compare."""
+        return self.value is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """The outcome over all lines."""
+
+    outcome: Outcome
+    lines: tuple[LineVerdict, ...]
+
+    @property
+    def smallest_margin(self) -> LineVerdict | None:
+        """The tested line nearest to, or furthest beyond, a limit."""
+        tested = [line for line in self.lines if line.margin is not None]
+        return min(tested, key=lambda line: line.margin or Decimal(0), default=None)
+
+
+def assess(
+    gradation: Gradation,
+    lines: Sequence[EnvelopeLine],
+    rule: AssessmentRule | None = None,
+    characteristics: Mapping[str, float | None] | None = None,
+) -> Assessment:
+    """Give the comparison of one run with the lines of a specification.
+
+    Parameters
+    ----------
+    gradation : Gradation
+        One run.
+    lines : sequence of EnvelopeLine
+        Limits [%], or in the unit of the characteristic value.
+    rule : AssessmentRule, optional
+        Missing apertures, interpolation, rounded or unrounded comparison, rounding.
+    characteristics : mapping, optional
+        Characteristic values by name; None where not determinable.
+
+    Returns
+    -------
+    Assessment
+        Verdicts in the order of the lines, and the outcome.
+
+    Raises
+    ------
+    OutOfRange
+        When a line lacks what its kind needs, or its minimum exceeds its maximum.
+
+    Notes
+    -----
+    A value equal to a limit is inside unless the line is not inclusive. The outcome is
+    `does_not_conform` when any tested line is outside, else `not_determined` when any line
+    was not tested, else `conforms`; without lines it is `not_determined`.
+
+    `retained` is 100 minus passing; `between` is passing of the coarser minus passing of
+    the finer aperture, both unrounded, and the difference is rounded. A line that touches an
+    aperture outside the nest is marked interpolated, or not tested when the rule says so or
+    when the aperture lies outside the measured range and is not certain.
+
+    The margin is value minus minimum or maximum minus value, whichever is smaller. A minimum
+    of 0 % or a maximum of 100 % cannot be broken and gives no margin.
+
+    The compared value is the reported one by default. Whenever the unrounded value would
+    have come out differently, `is_moved_by_rounding` says so. Characteristic values are
+    compared unrounded unless a limit has decimals: then rounded to the limit's decimals.
+
+    References
+    ----------
+    ASTM E29, 4-7 (rounding method and absolute method; from memory); FHWA course example of
+    a value on its limit (tests/published).
+
+    Examples
+    --------
+    >>> from gradation.science.gradation import gradation
+    >>> g = gradation([4750, 2360], [15.0, 85.0, 400.0], 500.0)
+    >>> line = EnvelopeLine(aperture_um=Decimal(4750), minimum=Decimal(95), maximum=Decimal(100))
+    >>> a = assess(g, [line])
+    >>> a.outcome.value, a.lines[0].margin
+    ('conforms', Decimal('2'))
+    """
+    chosen = rule or AssessmentRule()
+    values = characteristics or {}
+    verdicts = tuple(_judge(gradation, line, chosen, values) for line in lines)
+    return Assessment(_outcome(verdicts), verdicts)
+
+
+def _outcome(verdicts: Sequence[LineVerdict]) -> Outcome:
+    """The outcome over all lines."""
+    if any(verdict.is_inside is False for verdict in verdicts):
+        return Outcome.DOES_NOT_CONFORM
+    if not verdicts or any(not verdict.is_tested for verdict in verdicts):
+        return Outcome.NOT_DETERMINED
+    return Outcome.CONFORMS
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """The value a line looks at, before it is compared."""
+
+    value: float | None
+    reported: Decimal | None = None
+    is_interpolated: bool = False
+    reason: str = ""
+
+
+def _judge(
+    gradation: Gradation,
+    line: EnvelopeLine,
+    rule: AssessmentRule,
+    values: Mapping[str, float | None],
+) -> LineVerdict:
+    """The verdict on one line."""
+    low, high = line.limits()
+    check_line(line)
+    if line.kind is LineKind.CHARACTERISTIC:
+        found = _characteristic(line, values)
+    else:
+        found = _percentage(gradation, line, rule)
+    compared = _compared(found, rule)
+    margin, nearer = _margin(compared, line, low, high)
+    inside = _is_inside(compared, line)
+    exact = None if found.value is None else _exact(found.value)
+    return LineVerdict(
+        line=line,
+        value=found.value,
+        reported=found.reported,
+        minimum=low,
+        maximum=high,
+        margin=margin,
+        nearer_limit=nearer,
+        is_inside=inside,
+        is_interpolated=found.is_interpolated,
+        is_moved_by_rounding=_is_inside(found.reported, line) != _is_inside(exact, line),
+        reason=found.reason,
+    )
+
+
+def check_line(line: EnvelopeLine) -> None:
+    """Refuse a line that cannot be compared.
+
+    Parameters
+    ----------
+    line : EnvelopeLine
+        As entered.
+
+    Returns
+    -------
+    None
+
+    Raises
+    ------
+    OutOfRange
+        When the aperture or name its kind needs is missing, the two apertures of a
+        `between` line are not coarse and fine, there is no limit, or they are crossed.
+
+    Notes
+    -----
+    Limits that only meet (100 to 100) are fine.
+
+    References
+    ----------
+    Common practice.
+
+    Examples
+    --------
+    >>> check_line(EnvelopeLine(aperture_um=Decimal(75), maximum=Decimal(5)))
+    """
+    if line.kind is LineKind.CHARACTERISTIC and not line.characteristic:
+        raise OutOfRange("This line limits a characteristic value; say which one.")
+    if line.kind is not LineKind.CHARACTERISTIC and line.aperture_um is None:
+        raise OutOfRange("This line limits a percentage; say at which aperture.")
+    if line.kind is LineKind.BETWEEN and not _is_coarse_then_fine(line):
+        raise OutOfRange("A line between two sieves needs the coarser and then the finer one.")
+    low, high = line.limits()
+    if low is None and high is None:
+        raise OutOfRange("This line has no limit. Enter a minimum, a maximum, or a target.")
+    if low is not None and high is not None and low > high:
+        raise OutOfRange(f"The minimum {low} is larger than the maximum {high}.")
+
+
+def _is_coarse_then_fine(line: EnvelopeLine) -> bool:
+    """Whether a `between` line has two apertures in order."""
+    return (
+        line.aperture_um is not None
+        and line.finer_um is not None
+        and line.finer_um < line.aperture_um
+    )
+
+
+def _characteristic(line: EnvelopeLine, values: Mapping[str, float | None]) -> _Found:
+    """The characteristic value a line looks at."""
+    value = values.get(line.characteristic)
+    if value is None:
+        return _Found(None, reason=f"{line.characteristic} could not be determined.")
+    return _reported(line, value, AssessmentRule())
+
+
+def _percentage(gradation: Gradation, line: EnvelopeLine, rule: AssessmentRule) -> _Found:
+    """The percentage a line looks at."""
+    asked = [each for each in (line.aperture_um, line.finer_um) if each is not None]
+    apertures = asked if line.kind is LineKind.BETWEEN else asked[:1]
+    outside = [each for each in apertures if float(each) not in gradation.apertures_um]
+    if outside and rule.missing is MissingAperture.NOT_TESTED:
+        return _Found(None, reason=f"{designation(outside[0])} is not in the nest.")
+    shares = passing_at_size(
+        gradation.apertures_um,
+        gradation.passing,
+        [float(each) for each in apertures],
+        rule.interpolation,
+    )
+    passing_pct = [100.0 * float(share) for share in shares]
+    if any(each != each for each in passing_pct):  # NaN is the only value unlike itself
+        return _Found(
+            None, reason=f"{designation(outside[0])} lies outside the sieves of the nest."
+        )
+    return _reported_percentage(line, passing_pct, rule, bool(outside))
+
+
+def _reported_percentage(
+    line: EnvelopeLine, passing_pct: Sequence[float], rule: AssessmentRule, is_interpolated: bool
+) -> _Found:
+    """The percentage of the line's kind, unrounded and as reported."""
+    if line.kind is LineKind.BETWEEN:
+        return _reported(line, passing_pct[0] - passing_pct[1], rule, is_interpolated)
+    return _reported(line, passing_pct[0], rule, is_interpolated)
+
+
+def _reported(
+    line: EnvelopeLine, number: float, rule: AssessmentRule, is_interpolated: bool = False
+) -> _Found:
+    """What a line finds in the passing, the difference of two, or the characteristic value."""
+    if line.kind is LineKind.CHARACTERISTIC:
+        decimals = max(
+            (_decimals(limit) for limit in line.limits() if limit is not None), default=0
+        )
+        return _Found(number, round_reported(number, decimals) if decimals else _exact(number))
+    if line.kind is LineKind.BETWEEN:
+        reported = round_reported(number, rule.rounding.passing_decimals, rule.rounding.mode)
+        return _Found(number, reported, is_interpolated)
+    reported = reported_passing(number, rule.rounding, line.aperture_um)
+    if line.kind is LineKind.RETAINED:
+        return _Found(100.0 - number, WHOLE_PCT - reported, is_interpolated)
+    return _Found(number, reported, is_interpolated)
+
+
+def compared_figure(line: EnvelopeLine, number: float, rule: AssessmentRule) -> Decimal:
+    """Give the figure that a line holds against its limits.
+
+    Parameters
+    ----------
+    line : EnvelopeLine
+        A line that can be compared.
+    number : float
+        Passing [%] at the line's aperture, unrounded; for a `between` line the passing of
+        the coarser minus that of the finer aperture; else the characteristic value. Finite.
+    rule : AssessmentRule
+        Rounded or unrounded comparison, and rounding.
+
+    Returns
+    -------
+    Decimal
+        Never falls while `number` rises; for a `retained` line it never rises.
+
+    Raises
+    ------
+    NotDeterminable
+        When the number is NaN or infinite.
+
+    Notes
+    -----
+    As in `assess`, which looks at every line through this figure.
+
+    References
+    ----------
+    ASTM E29, 4-7 (rounding method and absolute method; from memory).
+
+    Examples
+    --------
+    >>> line = EnvelopeLine(LineKind.RETAINED, Decimal(75), minimum=Decimal(90))
+    >>> compared_figure(line, 4.4, AssessmentRule())
+    Decimal('96')
+    """
+    found = _reported(line, number, rule)
+    if rule.compare is CompareWith.REPORTED and found.reported is not None:
+        return found.reported
+    return _exact(number if found.value is None else found.value)
+
+
+def _compared(found: _Found, rule: AssessmentRule) -> Decimal | None:
+    """The figure that meets the limits."""
+    if found.value is None or rule.compare is CompareWith.REPORTED:
+        return found.reported
+    return _exact(found.value)
+
+
+def _is_inside(value: Decimal | None, line: EnvelopeLine) -> bool | None:
+    """Whether a value keeps both limits; None without a value."""
+    if value is None:
+        return None
+    low, high = line.limits()
+    if line.is_inclusive:
+        return (low is None or value >= low) and (high is None or value <= high)
+    return (low is None or value > low) and (high is None or value < high)
+
+
+def _margin(
+    value: Decimal | None, line: EnvelopeLine, low: Decimal | None, high: Decimal | None
+) -> tuple[Decimal | None, str]:
+    """Distance to the nearer limit that can be broken, and its name."""
+    is_percentage = line.kind is not LineKind.CHARACTERISTIC
+    margins: list[tuple[Decimal, str]] = []
+    if value is not None and low is not None and not (is_percentage and low <= 0):
+        margins.append((value - low, "minimum"))
+    if value is not None and high is not None and not (is_percentage and high >= WHOLE_PCT):
+        margins.append((high - value, "maximum"))
+    return min(margins) if margins else (None, "")
+
+
+def _exact(value: float) -> Decimal:
+    """An unrounded value as a decimal free of binary noise."""
+    return Decimal(f"{value:.{NOISE_DECIMALS}f}").normalize()
+
+
+def _decimals(limit: Decimal) -> int:
+    """Decimals a limit was written with."""
+    exponent = limit.as_tuple().exponent
+    return max(-exponent, 0) if isinstance(exponent, int) else 0

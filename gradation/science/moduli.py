@@ -1,0 +1,245 @@
+"""Moduli on fixed sets of sieves: fineness modulus, grading number k, AFS grain fineness."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from gradation.science.errors import OutOfRange, UnknownName
+from gradation.science.gradation import Gradation
+from gradation.science.interpolation import FloatArray, Interpolation
+from gradation.science.percentiles import passing_at_size
+from gradation.science.tables import read_table
+
+
+@dataclass(frozen=True, slots=True)
+class SieveSet:
+    """The sieves an index is defined on, coarse to fine, and the factor of each."""
+
+    name: str
+    apertures_um: tuple[float, ...]
+    factors: tuple[float, ...]
+    pan_factor: float
+
+
+@cache
+def sieve_set(name: str) -> SieveSet:
+    """Give one of the tabulated sieve sets.
+
+    Parameters
+    ----------
+    name : str
+        `fineness_modulus_astm`, `fineness_modulus_en`, `k_value_de` or
+        `afs_grain_fineness`.
+
+    Returns
+    -------
+    SieveSet
+        Apertures [µm] coarse to fine with their factors.
+
+    Raises
+    ------
+    UnknownName
+        When there is no such set.
+
+    Notes
+    -----
+    For the moduli every factor is 1.
+
+    References
+    ----------
+    `data/afs_multipliers.csv`, where each row names its source.
+
+    Examples
+    --------
+    >>> sieve_set("fineness_modulus_en").apertures_um
+    (4000.0, 2000.0, 1000.0, 500.0, 250.0, 125.0)
+    """
+    table = read_table("afs_multipliers")
+    rows = [row for row in table if row["set"] == name]
+    if not rows:
+        known = ", ".join(dict.fromkeys(row["set"] for row in table))
+        raise UnknownName(f"There is no sieve set {name!r}. Known: {known}.")
+    sieves = [row for row in rows if float(row["aperture_um"]) > 0]
+    pan = [float(row["multiplier"]) for row in rows if float(row["aperture_um"]) == 0]
+    return SieveSet(
+        name=name,
+        apertures_um=tuple(float(row["aperture_um"]) for row in sieves),
+        factors=tuple(float(row["multiplier"]) for row in sieves),
+        pan_factor=pan[0] if pan else 0.0,
+    )
+
+
+def fineness_modulus(
+    gradation: Gradation,
+    apertures_um: tuple[float, ...],
+    interpolation: Interpolation | None = None,
+) -> FloatArray:
+    """Give the fineness modulus on a fixed set of sieves.
+
+    Parameters
+    ----------
+    gradation : Gradation
+        One run or a batch.
+    apertures_um : tuple of float
+        The sieves of the set [µm], as from `sieve_set`.
+    interpolation : Interpolation, optional
+        How to read the passing at a sieve of the set that is not in the nest; without it
+        such a sieve makes the modulus not determinable.
+
+    Returns
+    -------
+    ndarray, (...)
+        Modulus, a pure number; NaN where it cannot be determined.
+
+    Raises
+    ------
+    OutOfRange
+        When the set is empty.
+
+    Notes
+    -----
+    Sum over the set of the cumulative share retained (that is, of cumulative % / 100). A
+    sieve coarser than the nest counts 0 when the coarsest sieve passed everything, one finer
+    than the nest counts 1 when the finest sieve passed nothing: both are certain. Sieves of
+    the nest outside the set do not count.
+
+    References
+    ----------
+    ASTM C136-14, 9.2 (public copy); EN 12620:2002+A1:2008, Annex B (two public copies).
+
+    Examples
+    --------
+    >>> from gradation.science.gradation import gradation
+    >>> g = gradation([4000, 2000, 1000], [0.0, 50.0, 50.0, 0.0], 100.0)
+    >>> fineness_modulus(g, (4000.0, 2000.0, 1000.0, 500.0)).item()
+    2.5
+    """
+    if not apertures_um:
+        raise OutOfRange("A fineness modulus needs a set of sieves.")
+    passing = passing_on_set(gradation, apertures_um, interpolation)
+    # Summed sieve by sieve: the digits of a batch are then those of its runs one by one.
+    retained = 1.0 - np.moveaxis(passing, -1, 0)
+    return np.asarray(sum(retained[1:], start=retained[0]))
+
+
+def passing_on_set(
+    gradation: Gradation,
+    apertures_um: tuple[float, ...],
+    interpolation: Interpolation | None = None,
+) -> FloatArray:
+    """Give the passing at every sieve of a set, as far as the run tells it.
+
+    Parameters
+    ----------
+    gradation : Gradation
+        One run or a batch.
+    apertures_um : tuple of float
+        The sieves of the set [µm].
+    interpolation : Interpolation, optional
+        How to read sieves that are not in the nest; None: not at all.
+
+    Returns
+    -------
+    ndarray, (..., k)
+        Shares passing in the order of the set; NaN where the run does not tell.
+
+    Raises
+    ------
+    OutOfRange
+        When an aperture of the set is not above zero.
+
+    Notes
+    -----
+    Certain without interpolation: sieves of the nest; sieves beyond its ends when nothing
+    was retained or passed there; sieves between two that pass the same share.
+
+    References
+    ----------
+    As for `fineness_modulus`.
+
+    Examples
+    --------
+    >>> from gradation.science.gradation import gradation
+    >>> g = gradation([4000, 1000], [0.0, 50.0, 50.0], 100.0)
+    >>> passing_on_set(g, (8000.0, 4000.0, 2000.0)).tolist()
+    [1.0, 1.0, nan]
+    """
+    wanted = np.asarray(apertures_um, dtype=np.float64)
+    nest = gradation.apertures_um
+    rule = interpolation or Interpolation.LOG_LINEAR
+    passing = passing_at_size(nest, gradation.passing, wanted, rule)
+    if interpolation is None:
+        is_sieve = (wanted[:, None] == nest).any(axis=-1)
+        is_between = (wanted < nest[0]) & (wanted > nest[-1]) & ~is_sieve
+        passing[..., is_between] = _certain_between(gradation, wanted[is_between])
+    return passing
+
+
+def _certain_between(gradation: Gradation, wanted_um: FloatArray) -> FloatArray:
+    """Passing between two sieves that pass the same share; NaN where they do not."""
+    place = np.searchsorted(-gradation.apertures_um, -wanted_um)
+    coarser, finer = gradation.passing[..., place - 1], gradation.passing[..., place]
+    return np.where(coarser == finer, finer, np.nan)
+
+
+def grain_fineness_number(gradation: Gradation) -> FloatArray:
+    """Give the AFS grain fineness number of a foundry sand.
+
+    Parameters
+    ----------
+    gradation : Gradation
+        One run or a batch, on the sieves of the AFS set.
+
+    Returns
+    -------
+    ndarray, (...)
+        AFS grain fineness number, a pure number; NaN where a sieve of the set that is not in
+        the nest could have held material, or another sieve did.
+
+    Raises
+    ------
+    UnknownName
+        When the table of factors is missing.
+
+    Notes
+    -----
+    sum(m_i f_i) / sum(m_i) over all sieves and the pan, with m_i the mass on sieve i and
+    f_i its factor (pan 300). The divisor is the sand recovered: clay washed out before
+    sieving is in neither sum. The basis of the percentages does not matter.
+
+    References
+    ----------
+    AFS 1106 (from memory); factors and apertures as in a public foundry digest citing
+    GB/T 9442, see `data/afs_multipliers.csv`.
+
+    Examples
+    --------
+    >>> from gradation.science.gradation import gradation
+    >>> g = gradation([300, 212, 150], [0.0, 50.0, 50.0, 0.0], 100.0)
+    >>> grain_fineness_number(g).item()
+    60.0
+    """
+    table = sieve_set("afs_grain_fineness")
+    by_aperture = dict(zip(table.apertures_um, table.factors, strict=True))
+    factors = np.asarray(
+        [by_aperture.get(float(each), np.nan) for each in gradation.apertures_um]
+        + [table.pan_factor]
+    )
+    masses = gradation.retained_g
+    is_unsure = _may_hold_more(gradation, table) | np.isnan(factors)
+    weighted = (masses * np.where(np.isnan(factors), 0.0, factors)).cumsum(axis=-1)[..., -1]
+    number = weighted / masses.cumsum(axis=-1)[..., -1]
+    return np.where((is_unsure & (masses > 0)).any(axis=-1), np.nan, number)
+
+
+def _may_hold_more(gradation: Gradation, table: SieveSet) -> npt.NDArray[np.bool_]:
+    """Which fractions, pan last, span a sieve of the set that is not in the nest."""
+    spans = np.zeros(gradation.apertures_um.size + 1, dtype=np.bool_)
+    for aperture_um in table.apertures_um:
+        if aperture_um not in gradation.apertures_um:
+            spans[int((gradation.apertures_um > aperture_um).sum())] = True
+    return spans
