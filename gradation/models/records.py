@@ -1,0 +1,65 @@
+"""What proves the rest: counters without gaps, and the ledger of every write."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db import models
+
+
+class Counter(models.Model):
+    """The last number given out under a name; locked while the next is given."""
+
+    name = models.CharField(max_length=40, primary_key=True)
+    last = models.PositiveIntegerField(default=0)
+
+    def __str__(self) -> str:
+        return f"{self.name}: {self.last}"
+
+
+class ChainHead(models.Model):
+    """The newest ledger entry of one chain; locked while an entry is added to that chain."""
+
+    chain = models.CharField(max_length=80, primary_key=True)
+    sequence = models.PositiveIntegerField(default=0)
+    digest = models.CharField(max_length=64, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.chain} #{self.sequence}"
+
+
+class LedgerEntry(models.Model):
+    """One write: who, when, what, before, after, why, from where; linked to the entry before it."""
+
+    chain = models.CharField(max_length=80)
+    sequence = models.PositiveIntegerField()
+    at = models.DateTimeField()
+    actor = models.ForeignKey("gradation.User", on_delete=models.PROTECT, related_name="+")
+    actor_name = models.CharField(max_length=120)
+    action = models.CharField(max_length=60)
+    subject_type = models.CharField(max_length=40)
+    subject_id = models.BigIntegerField()
+    subject = models.CharField(max_length=80)
+    before = models.JSONField(null=True, encoder=DjangoJSONEncoder)
+    after = models.JSONField(null=True, encoder=DjangoJSONEncoder)
+    reason = models.CharField(max_length=400, blank=True)
+    door = models.CharField(max_length=16)
+    address = models.CharField(max_length=64, blank=True)
+    request_id = models.CharField(max_length=40, blank=True)
+    previous_digest = models.CharField(max_length=64, blank=True)
+    digest = models.CharField(max_length=64)
+
+    class Meta:
+        ordering: ClassVar[list[str]] = ["id"]
+        verbose_name_plural: ClassVar[str] = "ledger entries"
+        indexes: ClassVar[list[models.Index]] = [
+            models.Index(fields=["subject_type", "subject_id", "-id"], name="ledger_by_subject"),
+            models.Index(fields=["actor", "-id"], name="ledger_by_actor"),
+        ]
+        constraints: ClassVar[list[models.BaseConstraint]] = [
+            models.UniqueConstraint(fields=["chain", "sequence"], name="ledgerentry_in_order"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.chain} #{self.sequence} {self.action}"

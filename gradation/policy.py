@@ -1,0 +1,107 @@
+"""Who may do what: the whole permission matrix, and nothing else.
+
+Roles are Django groups; one person may hold several. Every service asks `require`, every screen
+asks `may` to decide what to offer. Object rules (a customer sees only its own samples) are in
+`gradation.queries`, where "absent" and "not yours" answer alike.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from gradation.errors import NotAllowed
+from gradation.models import Run, User
+
+__all__ = ["Action", "Role", "is_customer", "may", "may_review", "require"]
+
+
+class Role(StrEnum):
+    """Groups of people, as the laboratory names them."""
+
+    TECHNICIAN = "technician"
+    REVIEWER = "reviewer"
+    SIGNATORY = "authorised signatory"
+    EQUIPMENT_KEEPER = "equipment keeper"
+    QUALITY_MANAGER = "quality manager"
+    AUDITOR = "auditor"
+    CUSTOMER = "customer"
+
+
+class Action(StrEnum):
+    """Acts, as a sentence would name them."""
+
+    READ_RECORDS = "read the laboratory's records"
+    READ_OWN_SAMPLES = "read their own samples"
+    LOG_SAMPLE = "log a sample"
+    CHANGE_SAMPLE = "change a sample"
+    CLOSE_SAMPLE = "close a sample"
+    PREPARE_PORTION = "prepare a test portion"
+    RECORD_RUN = "record a run"
+    REVIEW_RUN = "review a run"
+    DRAFT_CERTIFICATE = "draft a certificate"
+    ISSUE_CERTIFICATE = "issue a certificate"
+    WITHDRAW_CERTIFICATE = "withdraw a certificate"
+    KEEP_EQUIPMENT = "keep the equipment file"
+    KEEP_PARTIES = "keep customers, sources and materials"
+    KEEP_PROCEDURES = "keep procedures"
+    KEEP_SPECIFICATIONS = "keep specifications"
+    SET_POLICY = "set the laboratory's policies"
+    MANAGE_PEOPLE = "manage people and their roles"
+    EXPORT_RECORDS = "export records"
+
+
+_STAFF = frozenset(
+    {
+        Role.TECHNICIAN,
+        Role.REVIEWER,
+        Role.SIGNATORY,
+        Role.EQUIPMENT_KEEPER,
+        Role.QUALITY_MANAGER,
+        Role.AUDITOR,
+    }
+)
+
+_MATRIX: dict[Action, frozenset[Role]] = {
+    Action.READ_RECORDS: _STAFF,
+    Action.READ_OWN_SAMPLES: _STAFF | {Role.CUSTOMER},
+    Action.LOG_SAMPLE: frozenset({Role.TECHNICIAN, Role.QUALITY_MANAGER}),
+    Action.CHANGE_SAMPLE: frozenset({Role.TECHNICIAN, Role.QUALITY_MANAGER}),
+    Action.CLOSE_SAMPLE: frozenset({Role.TECHNICIAN, Role.QUALITY_MANAGER}),
+    Action.PREPARE_PORTION: frozenset({Role.TECHNICIAN}),
+    Action.RECORD_RUN: frozenset({Role.TECHNICIAN}),
+    Action.REVIEW_RUN: frozenset({Role.REVIEWER}),
+    Action.DRAFT_CERTIFICATE: frozenset({Role.REVIEWER, Role.SIGNATORY}),
+    Action.ISSUE_CERTIFICATE: frozenset({Role.SIGNATORY}),
+    Action.WITHDRAW_CERTIFICATE: frozenset({Role.SIGNATORY}),
+    Action.KEEP_EQUIPMENT: frozenset({Role.EQUIPMENT_KEEPER}),
+    Action.KEEP_PARTIES: frozenset({Role.TECHNICIAN, Role.QUALITY_MANAGER}),
+    Action.KEEP_PROCEDURES: frozenset({Role.QUALITY_MANAGER}),
+    Action.KEEP_SPECIFICATIONS: frozenset({Role.QUALITY_MANAGER}),
+    Action.SET_POLICY: frozenset({Role.QUALITY_MANAGER}),
+    Action.MANAGE_PEOPLE: frozenset({Role.QUALITY_MANAGER}),
+    Action.EXPORT_RECORDS: frozenset({Role.AUDITOR, Role.QUALITY_MANAGER}),
+}
+
+
+def may(actor: User, action: Action) -> bool:
+    """Say whether this person's roles include the act. A superuser gets no more than others."""
+    return actor.is_active and not actor.role_names.isdisjoint(_MATRIX[action])
+
+
+def require(actor: User, action: Action) -> None:
+    """Refuse with `NotAllowed` unless the person's roles include the act."""
+    if not may(actor, action):
+        roles = ", ".join(sorted(_MATRIX[action]))
+        msg = f"{actor} may not {action}. Ask somebody with the role: {roles}."
+        raise NotAllowed(msg)
+
+
+def may_review(actor: User, run: Run, *, reviewer_must_differ: bool) -> bool:
+    """Say whether this person may answer for this run: never the one who made it, by default."""
+    own = run.technician_id == actor.pk
+    return may(actor, Action.REVIEW_RUN) and not (own and reviewer_must_differ)
+
+
+def is_customer(actor: User) -> bool:
+    """Say whether this person sees only one customer's samples."""
+    return actor.role_names == {Role.CUSTOMER}

@@ -1,0 +1,68 @@
+"""Certificates: who sees which, the list, one certificate."""
+
+from __future__ import annotations
+
+from django.db.models import Prefetch, QuerySet
+
+from gradation.errors import NotFound
+from gradation.models import Certificate, Result, Run, Sample, User
+from gradation.queries.samples import samples_visible_to
+
+__all__ = [
+    "certificates_visible_to",
+    "find_certificate",
+    "find_certificate_by_number",
+    "runs_for_certificate",
+    "samples_ready_for_certificate",
+]
+
+
+def certificates_visible_to(actor: User) -> QuerySet[Certificate]:
+    """List the certificates of the samples a person may see, without their files."""
+    return (
+        Certificate.objects.filter(sample__in=samples_visible_to(actor))
+        .select_related("sample__customer", "sample__material", "issued_by", "amends", "drafted_by")
+        .defer("pdf", "content")
+    )
+
+
+def find_certificate(actor: User, pk: int) -> Certificate:
+    """Give one certificate with its content and file, or `NotFound`."""
+    certificate = certificates_visible_to(actor).defer(None).filter(pk=pk).first()
+    if certificate is None:
+        msg = "There is no such certificate. Check the number."
+        raise NotFound(msg)
+    return certificate
+
+
+def runs_for_certificate(sample: Sample) -> QuerySet[Run]:
+    """List a sample's accepted runs with their newest results."""
+    results = Result.objects.order_by("-version").prefetch_related("assessments")
+    return (
+        Run.objects.filter(portion__sample=sample, state=Run.State.ACCEPTED)
+        .select_related(
+            "portion", "bench", "technician", "reviewer", "procedure_version__procedure"
+        )
+        .prefetch_related(Prefetch("results", results), "places__sieve", "weighings__made_by")
+        .order_by("id")
+    )
+
+
+def samples_ready_for_certificate(actor: User) -> QuerySet[Sample]:
+    """List samples with an accepted run and no certificate yet."""
+    return (
+        samples_visible_to(actor)
+        .filter(portions__runs__state=Run.State.ACCEPTED, certificates__isnull=True)
+        .distinct()
+        .order_by("id")
+    )
+
+
+def find_certificate_by_number(actor: User, number: str) -> Certificate:
+    """Give one issued certificate by its number, with its content and file, or `NotFound`."""
+    rows = certificates_visible_to(actor).defer(None)
+    certificate = rows.filter(number=number).first()
+    if certificate is None:
+        msg = f"There is no certificate {number}. Check the number."
+        raise NotFound(msg)
+    return certificate

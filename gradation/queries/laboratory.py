@@ -1,0 +1,34 @@
+"""The laboratory's particulars and its people."""
+
+from __future__ import annotations
+
+from django.db.models import QuerySet
+
+from gradation.models import Customer, Laboratory, Material, Source, User
+
+__all__ = ["customer_list", "laboratory", "material_list", "people_list", "source_list"]
+
+
+def laboratory() -> Laboratory | None:
+    """Give the laboratory, once it is set up."""
+    return Laboratory.objects.first()
+
+
+def people_list() -> QuerySet[User]:
+    """List accounts with their roles."""
+    return User.objects.prefetch_related("groups").select_related("customer")
+
+
+def customer_list() -> QuerySet[Customer]:
+    """List the customers worked for."""
+    return Customer.objects.filter(is_active=True)
+
+
+def source_list() -> QuerySet[Source]:
+    """List pits, plants and lines with their customers."""
+    return Source.objects.select_related("customer")
+
+
+def material_list() -> QuerySet[Material]:
+    """List materials with their defaults."""
+    return Material.objects.select_related("default_procedure", "default_specification")

@@ -1,0 +1,130 @@
+"""From rows to the worksheet that the calculation takes: one place, for screen and certificate."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from decimal import Decimal
+
+from gradation.models import (
+    ProcedureVersion,
+    Run,
+    SpecificationLine,
+    SpecificationVersion,
+    Weighing,
+)
+from gradation.queries.readings import latest_of
+from gradation.science.acceptance import OverloadRule
+from gradation.science.descriptions import Description
+from gradation.science.envelopes import EnvelopeLine, LineKind, MissingAperture
+from gradation.science.gradation import Basis
+from gradation.science.interpolation import Interpolation
+from gradation.science.rounding import FinerRule, Rounding, RoundingMode
+from gradation.science.worksheet_form import Entry, Fraction, PortionCheck, Worksheet
+
+__all__ = ["rounding_of", "run_worksheet"]
+
+Slot = Weighing.Slot
+
+Masses = dict[tuple[str, int], tuple[Decimal, ...]]
+
+
+def run_worksheet(run: Run, *, describe: tuple[Description, ...] = ()) -> Worksheet:
+    """Give the worksheet of a run as it stands: readings, procedure and specification.
+
+    `describe` asks for descriptions beyond the table; the bench's preview needs none.
+    """
+    masses = _masses(latest_of(run.weighings.all()))
+    procedure = run.procedure_version
+    places = list(run.places.all())
+    specification = run.portion.sample.specification_version
+    return Worksheet(
+        fractions=tuple(
+            Fraction(
+                _exact(place.aperture_um), masses.get((Slot.FRACTION.value, place.position), ())
+            )
+            for place in places
+        ),
+        pan_increments_g=masses.get((Slot.PAN.value, 0), ()),
+        basis=Basis(procedure.basis),
+        entry=Entry(procedure.entry),
+        dry_mass_g=_total(masses, Slot.DRY_MASS),
+        washed_dry_mass_g=_total(masses, Slot.WASHED_DRY_MASS),
+        interpolation=Interpolation(procedure.interpolation),
+        rounding=rounding_of(procedure),
+        loss_tolerance_pct=_exact(procedure.loss_limit_pct),
+        overload=_overload(procedure, run),
+        minimum_portion=PortionCheck(procedure.portion_rule) if procedure.portion_rule else None,
+        envelope=_envelope(specification),
+        missing_aperture=_missing(specification),
+        describe=describe,
+    )
+
+
+def _masses(weighings: Sequence[Weighing]) -> Masses:
+    found: dict[tuple[str, int], list[Decimal]] = defaultdict(list)
+    for row in weighings:
+        found[(row.slot, row.position)].append(row.mass_as_entered)
+    return {place: tuple(each) for place, each in found.items()}
+
+
+def _total(masses: Masses, slot: Slot) -> Decimal | None:
+    increments = masses.get((slot.value, 0))
+    return sum(increments, Decimal(0)) if increments else None
+
+
+def rounding_of(procedure: ProcedureVersion) -> Rounding:
+    """Give the rule by which a procedure's percentages are reported."""
+    finer: tuple[FinerRule, ...] = ()
+    if procedure.fine_aperture_um is not None and procedure.fine_decimals is not None:
+        below = procedure.fine_below_pct if procedure.fine_below_pct is not None else Decimal(101)
+        finer = (FinerRule(_exact(procedure.fine_aperture_um), below, procedure.fine_decimals),)
+    return Rounding(
+        passing_decimals=procedure.passing_decimals,
+        mode=RoundingMode(procedure.rounding_mode),
+        finer=finer,
+    )
+
+
+def _overload(procedure: ProcedureVersion, run: Run) -> OverloadRule | None:
+    if not procedure.loading_rule:
+        return None
+    first = next(iter(run.places.all()), None)
+    frame = float(first.sieve.frame_diameter_mm) if first else None
+    return OverloadRule(procedure.loading_rule, frame)
+
+
+def _envelope(specification: SpecificationVersion | None) -> tuple[EnvelopeLine, ...]:
+    if specification is None:
+        return ()
+    return tuple(_line(row) for row in specification.lines.all())
+
+
+def _line(row: SpecificationLine) -> EnvelopeLine:
+    return EnvelopeLine(
+        kind=LineKind(row.kind),
+        aperture_um=_plain(row.aperture_um),
+        finer_um=_plain(row.finer_aperture_um),
+        characteristic=row.characteristic,
+        minimum=_plain(row.minimum),
+        maximum=_plain(row.maximum),
+        target=_plain(row.target),
+        tolerance=_plain(row.tolerance),
+        is_inclusive=row.is_inclusive,
+    )
+
+
+def _plain(value: Decimal | None) -> Decimal | None:
+    return None if value is None else _exact(value)
+
+
+def _exact(value: Decimal) -> Decimal:
+    """Drop the column's filling zeros, so that a limit of 95 is not printed as 95.0000."""
+    exact = value.normalize()
+    return exact.quantize(Decimal(1)) if exact == exact.to_integral_value() else exact
+
+
+def _missing(specification: SpecificationVersion | None) -> MissingAperture:
+    if specification is not None and specification.interpolate_missing:
+        return MissingAperture.INTERPOLATE
+    return MissingAperture.NOT_TESTED

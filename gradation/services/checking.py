@@ -1,0 +1,78 @@
+"""Checks that every use-case shares: rows as the database wants them, reasons, versions, times."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TypeVar
+
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.db import models
+
+from gradation.errors import Conflict, Fault, Invalid
+from gradation.services import clock
+
+__all__ = ["cleaned", "cleaned_row", "locked", "needs_reason", "not_in_future", "unchanged"]
+
+Row = TypeVar("Row", bound=models.Model)
+
+
+def cleaned(row: Row, *, exclude: frozenset[str] = frozenset()) -> Row:
+    """Check every field of a row before it is written; all faults are named at once."""
+    try:
+        row.full_clean(exclude=exclude)
+    except ValidationError as error:
+        raise Invalid(_faults(error)) from error
+    return row
+
+
+def cleaned_row(row: Row) -> Row:
+    """Check a row and write it."""
+    cleaned(row).save()
+    return row
+
+
+def _faults(error: ValidationError) -> list[Fault]:
+    return [
+        Fault("" if field == NON_FIELD_ERRORS else field, message)
+        for field, messages in error.message_dict.items()
+        for message in messages
+    ]
+
+
+def needs_reason(reason: str, act: str) -> str:
+    """Give the reason back trimmed, or refuse: it is kept with the record for ever."""
+    text = reason.strip()
+    if not text:
+        msg = f"Say why you {act}. The reason stays with the record."
+        raise Invalid.one("reason", msg, code="reason-missing")
+    if len(text) > 400:
+        msg = f"The reason has {len(text)} characters; 400 fit. Shorten it."
+        raise Invalid.one("reason", msg, code="reason-too-long")
+    return text
+
+
+def not_in_future(field: str, moment: datetime | None, what: str) -> list[Fault]:
+    """Find fault with a moment that has not come yet."""
+    if moment is not None and moment > clock.now():
+        return [Fault(field, f"{what} lies in the future. Check the date.", "in-future")]
+    return []
+
+
+def locked(row: Row, *related: str) -> Row:
+    """Read the row again and hold it until the transaction ends, so that two cannot act at once.
+
+    `related` names rows to read along with it; they are not held.
+    """
+    rows = type(row)._default_manager.select_for_update(of=("self",))
+    return rows.select_related(*related).get(pk=row.pk) if related else rows.get(pk=row.pk)
+
+
+def unchanged(row: models.Model, version: int | None) -> None:
+    """Refuse when the row was changed since the person saw it (version None: not asked)."""
+    current = getattr(row, "version", None)
+    if version is not None and version != current:
+        msg = (
+            f"{row} was changed by somebody else while you worked (you saw version {version}, it "
+            f"is now {current}). Look at it again, then repeat what you meant to do."
+        )
+        raise Conflict(msg, code="stale")

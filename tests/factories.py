@@ -1,0 +1,306 @@
+"""Minimal valid things for tests, one function a noun; state is reached through the services."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any
+from uuid import uuid4
+
+from gradation.models import (
+    Bench,
+    Certificate,
+    Customer,
+    Laboratory,
+    Material,
+    Nest,
+    Procedure,
+    ProcedureVersion,
+    Run,
+    Sample,
+    Sieve,
+    Specification,
+    SpecificationLine,
+    SpecificationVersion,
+    TestPortion,
+    User,
+    Weighing,
+)
+from gradation.policy import Role
+from gradation.services import (
+    bench,
+    certify,
+    clock,
+    intake,
+    laboratory,
+    methods,
+    parties,
+    people,
+    review,
+    upkeep,
+)
+
+NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+PASSWORD = "granite-under-lichen"
+APERTURES_UM = (4750, 2360, 1180, 600, 300, 150)
+#: On the six sieves and the pan; with a dry mass of 500 g they add up without loss.
+MASSES_G = ("10", "75", "100", "125", "110", "60", "20")
+
+_number = itertools.count(1)
+
+
+def make_laboratory(**values: Any) -> Laboratory:
+    """Set up the laboratory, once."""
+    known = Laboratory.objects.first()
+    if known is not None:
+        return known
+    filled = {
+        "name": "Norrhaven Materials Laboratory",
+        "address": "Kiln Lane 4\nNorrhaven",
+        "work_place": "Norrhaven, sieve room",
+        **values,
+    }
+    return laboratory.set_up_laboratory(
+        actor=people.system_account(), laboratory=Laboratory(**filled)
+    )
+
+
+def make_person(*roles: Role, **values: Any) -> User:
+    """Add a person with these roles."""
+    n = next(_number)
+    filled = {"username": f"person{n}", "full_name": f"Person {n}", **values}
+    return people.add_person(
+        actor=people.system_account(), person=User(**filled), password=PASSWORD, roles=roles
+    )
+
+
+def technician() -> User:
+    """Add a technician."""
+    return make_person(Role.TECHNICIAN)
+
+
+def reviewer() -> User:
+    """Add a reviewer."""
+    return make_person(Role.REVIEWER)
+
+
+def signatory() -> User:
+    """Add an authorised signatory."""
+    return make_person(Role.SIGNATORY)
+
+
+def keeper() -> User:
+    """Give the equipment keeper, always the same."""
+    known = User.objects.filter(username="keeper").first()
+    return known or make_person(Role.EQUIPMENT_KEEPER, username="keeper")
+
+
+def quality_manager() -> User:
+    """Add a quality manager."""
+    return make_person(Role.QUALITY_MANAGER)
+
+
+def make_customer(**values: Any) -> Customer:
+    """Add a customer."""
+    filled = {
+        "name": f"Tarnholt Quarry {next(_number)}",
+        "contact_name": "I. Fjeldstad, quality",
+        **values,
+    }
+    return parties.add_customer(actor=people.system_account(), customer=Customer(**filled))
+
+
+def make_procedure(
+    apertures_um: Sequence[int | Decimal] = APERTURES_UM, **values: Any
+) -> ProcedureVersion:
+    """Add a procedure and release its first version."""
+    n = next(_number)
+    actor = people.system_account()
+    procedure = methods.add_procedure(
+        actor=actor, procedure=Procedure(code=f"GP-{n:02d}", title="Dry sieving of aggregate")
+    )
+    filled = {
+        "standard_reference": "ASTM C136/C136M",
+        "edition": "2014",
+        "basis": "initial_dry",
+        "loss_limit_pct": Decimal("0.3"),
+        **values,
+    }
+    version = methods.draft_procedure_version(
+        actor=actor,
+        version=ProcedureVersion(procedure=procedure, **filled),
+        apertures_um=[Decimal(size) for size in apertures_um],
+    )
+    return methods.release_procedure_version(actor=actor, version=version)
+
+
+def make_specification(
+    limits: Sequence[tuple[int, str, str]] = ((4750, "95", "100"), (300, "5", "30")),
+    **values: Any,
+) -> SpecificationVersion:
+    """Add a specification of passing limits and release its first version."""
+    n = next(_number)
+    actor = people.system_account()
+    specification = methods.add_specification(
+        actor=actor,
+        specification=Specification(code=f"GS-{n:02d}", title="Fine aggregate for concrete"),
+    )
+    version = methods.draft_specification_version(
+        actor=actor,
+        version=SpecificationVersion(
+            specification=specification, **{"effective_from": date(2020, 1, 1), **values}
+        ),
+        lines=[
+            SpecificationLine(
+                aperture_um=Decimal(size), minimum=Decimal(low), maximum=Decimal(high)
+            )
+            for size, low, high in limits
+        ],
+    )
+    return methods.release_specification_version(actor=actor, version=version)
+
+
+def make_material(
+    procedure: ProcedureVersion | None = None,
+    specification: SpecificationVersion | None = None,
+    **values: Any,
+) -> Material:
+    """Add a material with a released procedure."""
+    procedure = procedure or make_procedure()
+    filled = {
+        "name": f"Washed sand {next(_number)}",
+        "default_procedure": procedure.procedure,
+        "default_specification": specification.specification if specification else None,
+        **values,
+    }
+    return parties.add_material(actor=people.system_account(), material=Material(**filled))
+
+
+def make_sample(
+    actor: User | None = None, material: Material | None = None, **values: Any
+) -> Sample:
+    """Log a sample."""
+    make_laboratory()
+    filled = {
+        "customer": values.pop("customer", None) or make_customer(),
+        "material": material or make_material(),
+        "condition": "dry, bag sealed",
+        **values,
+    }
+    return intake.log_sample(actor=actor or technician(), delivery=intake.Delivery(**filled))
+
+
+def make_portion(actor: User | None = None, sample: Sample | None = None) -> TestPortion:
+    """Prepare a test portion."""
+    actor = actor or technician()
+    return intake.prepare_portion(
+        actor=actor,
+        sample=sample or make_sample(actor),
+        division=intake.Division(divided_how="riffle, 3 passes, left half"),
+    )
+
+
+def make_sieve(aperture_um: int | Decimal = 600, **values: Any) -> Sieve:
+    """Register a sieve."""
+    filled = {
+        "serial": f"S-{next(_number):04d}",
+        "aperture_um": Decimal(aperture_um),
+        "designation": f"{aperture_um} µm",
+        "frame_diameter_mm": Decimal(200),
+        **values,
+    }
+    return upkeep.register_sieve(actor=keeper(), sieve=Sieve(**filled))
+
+
+def make_sieves(apertures_um: Sequence[int | Decimal] = APERTURES_UM) -> list[Sieve]:
+    """Register a set of sieves, coarse to fine."""
+    return [make_sieve(size) for size in apertures_um]
+
+
+def make_bench(**values: Any) -> Bench:
+    """Add a bench."""
+    actor = keeper()
+    return upkeep.add_bench(
+        actor=actor, bench=Bench(**{"name": f"Bench {next(_number)}", **values})
+    )
+
+
+def make_nest(procedure: ProcedureVersion, sieves: Sequence[Sieve] | None = None) -> Nest:
+    """Build a nest for a procedure."""
+    sizes = [place.aperture_um for place in procedure.apertures.all()]
+    return upkeep.build_nest(
+        actor=keeper(),
+        name=f"Nest {next(_number)}",
+        procedure=procedure.procedure,
+        sieves=sieves or make_sieves(sizes),
+    )
+
+
+def reading(slot: str, text: str, position: int = 0, **values: Any) -> bench.Reading:
+    """Make a reading with a fresh key."""
+    return bench.Reading(slot=slot, text=text, position=position, key=uuid4(), **values)
+
+
+def make_run(actor: User | None = None, sample: Sample | None = None, **values: Any) -> Run:
+    """Open a run on fresh sieves of the procedure's sizes."""
+    actor = actor or technician()
+    portion = values.pop("portion", None) or make_portion(actor, sample)
+    apertures = portion.sample.procedure_version.apertures.all()
+    setup = bench.Setup(
+        bench=values.pop("bench", None) or make_bench(),
+        sieves=values.pop("sieves", None) or make_sieves([row.aperture_um for row in apertures]),
+    )
+    return bench.open_run(actor=actor, portion=portion, setup=setup)
+
+
+def weigh(
+    run: Run,
+    *,
+    dry_mass_g: str = "500",
+    masses_g: Sequence[str] = MASSES_G,
+    washed_dry_mass_g: str = "",
+) -> None:
+    """Record every reading of a run, pan last, as its technician."""
+    slots = Weighing.Slot
+    readings = [reading(slots.DRY_MASS, dry_mass_g)]
+    if washed_dry_mass_g:
+        readings.append(reading(slots.WASHED_DRY_MASS, washed_dry_mass_g))
+    readings += [
+        reading(slots.FRACTION, mass, position)
+        for position, mass in enumerate(masses_g[:-1], start=1)
+    ]
+    readings.append(reading(slots.PAN, masses_g[-1]))
+    for one in readings:
+        bench.record_weighing(actor=run.technician, run=run, reading=one)
+
+
+def make_weighed_run(actor: User | None = None, sample: Sample | None = None, **masses: Any) -> Run:
+    """Make a run and hand it over for review."""
+    run = make_run(actor, sample)
+    weigh(run, **masses)
+    return bench.submit_run(actor=run.technician, run=run)
+
+
+def make_accepted_run(
+    actor: User | None = None, sample: Sample | None = None, **masses: Any
+) -> Run:
+    """Make a run that a reviewer has accepted."""
+    run = make_weighed_run(actor, sample, **masses)
+    return review.accept_run(actor=reviewer(), run=run, reason="Looked through.")
+
+
+def make_certificate(sample: Sample | None = None, **values: Any) -> Certificate:
+    """Issue a certificate on one accepted run."""
+    run = make_accepted_run(sample=sample)
+    actor = values.pop("actor", None) or signatory()
+    draft = certify.draft_certificate(
+        actor=actor, sample=run.portion.sample, drafting=certify.Drafting(runs=[run])
+    )
+    return certify.issue_certificate(actor=actor, certificate=draft, password=PASSWORD)
+
+
+def at(moment: datetime = NOW) -> Any:
+    """Let the laboratory's clock stand."""
+    return clock.at(moment)

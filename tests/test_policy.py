@@ -1,0 +1,79 @@
+"""Who may do what: the matrix, spelled out once more by hand."""
+
+import pytest
+
+from gradation.errors import NotAllowed
+from gradation.models import User
+from gradation.policy import Action, Role, may, require
+from tests import factories
+
+ACTS_OF = {
+    Role.TECHNICIAN: {
+        Action.LOG_SAMPLE,
+        Action.CHANGE_SAMPLE,
+        Action.CLOSE_SAMPLE,
+        Action.PREPARE_PORTION,
+        Action.RECORD_RUN,
+        Action.KEEP_PARTIES,
+    },
+    Role.REVIEWER: {Action.REVIEW_RUN, Action.DRAFT_CERTIFICATE},
+    Role.SIGNATORY: {
+        Action.DRAFT_CERTIFICATE,
+        Action.ISSUE_CERTIFICATE,
+        Action.WITHDRAW_CERTIFICATE,
+    },
+    Role.EQUIPMENT_KEEPER: {Action.KEEP_EQUIPMENT},
+    Role.QUALITY_MANAGER: {
+        Action.LOG_SAMPLE,
+        Action.CHANGE_SAMPLE,
+        Action.CLOSE_SAMPLE,
+        Action.KEEP_PARTIES,
+        Action.KEEP_PROCEDURES,
+        Action.KEEP_SPECIFICATIONS,
+        Action.SET_POLICY,
+        Action.MANAGE_PEOPLE,
+        Action.EXPORT_RECORDS,
+    },
+    Role.AUDITOR: {Action.EXPORT_RECORDS},
+}
+READING = {Action.READ_RECORDS, Action.READ_OWN_SAMPLES}
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("role", ACTS_OF)
+def test_role_may_do_its_acts_and_no_other(role):
+    person = factories.make_person(role)
+
+    assert {act for act in Action if may(person, act)} == ACTS_OF[role] | READING
+
+
+@pytest.mark.django_db
+def test_customer_only_reads_their_own():
+    person = factories.make_person(Role.CUSTOMER)
+
+    assert {act for act in Action if may(person, act)} == {Action.READ_OWN_SAMPLES}
+
+
+@pytest.mark.django_db
+def test_superuser_without_a_role_owns_no_data():
+    person = User(username="root", full_name="Root", is_superuser=True, is_staff=True)
+    person.set_unusable_password()
+    person.save()
+
+    assert not any(may(person, act) for act in Action)
+
+
+@pytest.mark.django_db
+def test_closed_account_may_nothing():
+    person = factories.make_person(Role.TECHNICIAN)
+    person.is_active = False
+
+    assert not any(may(person, act) for act in Action)
+
+
+@pytest.mark.django_db
+def test_refusal_names_the_roles_to_ask():
+    person = factories.make_person(Role.TECHNICIAN)
+
+    with pytest.raises(NotAllowed, match="authorised signatory"):
+        require(person, Action.ISSUE_CERTIFICATE)
