@@ -1,0 +1,154 @@
+"""Settings: the laboratory, its policies, people, and the parties it works for."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+from zoneinfo import available_timezones
+
+from django import forms
+
+from gradation.models import Customer, Material, OverdueRule, Source, User
+from gradation.policy import Role
+from gradation.queries.laboratory import customer_list
+from gradation.queries.methods import procedure_list, specification_list
+from gradation.web.forms.base import (
+    NotebookForm,
+    ReasonField,
+    RowField,
+    WholeField,
+    WordChoiceField,
+    WordsField,
+)
+
+
+class LaboratoryForm(NotebookForm):
+    """The laboratory's particulars and policies."""
+
+    name = WordsField("Name", max_length=160)
+    address = WordsField("Address", look="long", rows=3, max_length=1000)
+    work_place = WordsField("Where the testing is done", max_length=160)
+    contact = WordsField("Contact", max_length=160, required=False)
+    accreditation = WordsField("Accreditation", look="long", required=False)
+    certificate_title = WordsField("Title of certificates", look="long", max_length=120)
+    time_zone = WordsField("Time zone", max_length=64, help_text="Such as Europe/Oslo.")
+    reviewer_must_differ = forms.BooleanField(
+        label="Who made readings of a run does not review it", required=False
+    )
+    overdue_sieve = WordChoiceField(
+        "A sieve overdue for its check",
+        [(OverdueRule.BLOCK.value, "is refused"), (OverdueRule.WARN.value, "is noted on the run")],
+    )
+    due_soon_days = WholeField("Due soon means within", unit="days", min_value=0, max_value=365)
+    retention_days = WholeField("Samples are kept for", unit="days", min_value=0, max_value=36500)
+    reason = ReasonField("Why is it changed")
+
+    groups: ClassVar[tuple[tuple[str, tuple[str, ...]], ...]] = (
+        ("The laboratory", ("name", "work_place", "contact", "address", "accreditation")),
+        ("Documents", ("certificate_title", "time_zone")),
+        (
+            "Policies",
+            ("overdue_sieve", "due_soon_days", "retention_days", "reviewer_must_differ"),
+        ),
+        ("Why", ("reason",)),
+    )
+
+    def clean_time_zone(self) -> str:
+        """Refuse a name that no time zone has."""
+        name: str = self.cleaned_data["time_zone"]
+        if name not in available_timezones():
+            msg = f"No time zone is called {name}. Write it as Europe/Oslo or UTC."
+            raise forms.ValidationError(msg)
+        return name
+
+
+_ROLES = [(role.value, role.value) for role in Role if role is not Role.CUSTOMER]
+
+
+class RolesField(forms.MultipleChoiceField):
+    """What a person may do, each role to be ticked."""
+
+    widget = forms.CheckboxSelectMultiple
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(label="Roles", choices=_ROLES, **options)
+
+    def clean(self, value: object) -> list[Role]:
+        """Give the roles."""
+        return [Role(name) for name in super().clean(value)]
+
+
+class PersonForm(NotebookForm):
+    """A new account with its roles."""
+
+    username = WordsField("Sign-in name", max_length=150)
+    full_name = WordsField("Full name", max_length=120, help_text="As documents print it.")
+    email = forms.EmailField(label="E-mail", required=False)
+    password = forms.CharField(
+        label="First password",
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        help_text="At least 12 characters.",
+    )
+    roles = RolesField()
+
+    def person(self) -> User:
+        """Give the service the person that was described."""
+        return User(
+            **{name: self.cleaned_data[name] for name in ("username", "full_name", "email")}
+        )
+
+
+class RolesForm(NotebookForm):
+    """A person's roles, changed with a reason."""
+
+    roles = RolesField(required=False)
+    reason = ReasonField("Why are they changed")
+
+
+class CustomerForm(NotebookForm):
+    """A customer as certificates name it."""
+
+    name = WordsField("Name", max_length=160)
+    contact_name = WordsField("Contact", max_length=120, required=False)
+    email = forms.EmailField(label="E-mail", required=False)
+    address = WordsField("Address", look="long", rows=3, max_length=1000, required=False)
+
+    def customer(self) -> Customer:
+        """Give the service the customer that was described."""
+        return Customer(**self.cleaned_data)
+
+
+class SourceForm(NotebookForm):
+    """A pit, plant or line of a customer."""
+
+    customer = RowField("Customer", customer_list)
+    name = WordsField("Name of the source", max_length=120)
+    kind = WordsField(
+        "Kind", max_length=40, required=False, help_text="Pit, plant, line, stockpile."
+    )
+    place = WordsField("Place", max_length=160, required=False)
+
+    def source(self) -> Source:
+        """Give the service the source that was described."""
+        return Source(**self.cleaned_data)
+
+
+class MaterialForm(NotebookForm):
+    """A kind of material with what it is tested by."""
+
+    name = WordsField("Name", max_length=120)
+    trade = WordsField("Trade", max_length=60, required=False)
+    default_procedure = RowField("Procedure", procedure_list, required=False)
+    default_specification = RowField("Specification", specification_list, required=False)
+    hazards = WordsField(
+        "Hazards",
+        look="long",
+        rows=3,
+        max_length=2000,
+        required=False,
+        help_text="Shown where the work is done: silica, combustible dust, hot, sharp.",
+    )
+
+    def material(self) -> Material:
+        """Give the service the material that was described."""
+        return Material(**self.cleaned_data)

@@ -1,0 +1,31 @@
+"""The raw readings of a run in the order they were made, for whoever looks behind a result."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from gradation.models import Run, Weighing
+
+
+@dataclass(frozen=True)
+class RawReading:
+    """One reading as it was entered, and whether a later one took its place."""
+
+    weighing: Weighing
+    what: str
+    superseded: bool
+
+
+def readings_of(run: Run) -> list[RawReading]:
+    """List every reading of a run from `find_run`, superseded ones marked."""
+    sizes = {place.position: place.sieve.designation for place in run.places.all()}
+    rows = sorted(run.weighings.all(), key=lambda row: row.pk)
+    newest = {(row.slot, row.position, row.increment): row.pk for row in rows}
+    return [
+        RawReading(
+            row,
+            sizes.get(row.position, row.slot),
+            newest[(row.slot, row.position, row.increment)] != row.pk,
+        )
+        for row in rows
+    ]

@@ -1,0 +1,1 @@
+"""Template tags of the web area; the one library is `notebook`."""

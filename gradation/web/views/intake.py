@@ -1,0 +1,157 @@
+"""Intake: the list of samples, logging one, its page and its history."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+
+from gradation.models import Sample
+from gradation.policy import Action
+from gradation.queries.history import story_of_sample
+from gradation.queries.samples import SampleFilter, find_sample, sample_page
+from gradation.services import intake
+from gradation.web import lists
+from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, page, sent
+from gradation.web.forms.base import initial_of
+from gradation.web.forms.intake import PortionForm, ReasonForm, SampleChangeForm, SampleForm
+from gradation.web.next_step import next_step
+from gradation.web.story import days_of
+
+_STATES = [("", "all"), *((state.value, state.value) for state in Sample.State)]
+
+
+def _place(sample: Sample) -> str:
+    return reverse("intake:sample-show", args=[sample.number])
+
+
+@page(Action.READ_OWN_SAMPLES)
+def sample_list(request: PersonRequest) -> HttpResponse:
+    """List the samples, newest first."""
+    wanted = SampleFilter(
+        search=lists.searched(request),
+        state=lists.chosen(request, "state", _STATES),
+        before=lists.key_in(request, "before"),
+        after=lists.key_in(request, "after"),
+    )
+    shown = lists.shown(request, sample_page(request.user, wanted))
+    states = lists.choices(request, "state", _STATES)
+    context = {"page": shown, "wanted": wanted, "states": states, "scanned": wanted.search}
+    return render(request, "web/intake/sample_list.html", context)
+
+
+@page(Action.LOG_SAMPLE)
+def sample_log(request: PersonRequest) -> HttpResponse:
+    """Log a delivered sample."""
+    form = SampleForm(sent(request))
+    asking = Asking("Log a sample", "Log the sample", reverse("intake:sample-list"))
+    return FormPage(request, form, asking).answer(
+        Doing(
+            lambda: intake.log_sample(actor=request.user, delivery=form.delivery()),
+            _place,
+            lambda sample: f"Sample {sample} is logged. Write the number on the container.",
+        )
+    )
+
+
+@page(Action.READ_OWN_SAMPLES)
+def sample_show(request: PersonRequest, number: str) -> HttpResponse:
+    """Show a sample with its portions, runs, results and certificates."""
+    sample = find_sample(request.user, number)
+    context = {"sample": sample, "step": next_step(request.user, sample)}
+    return render(request, "web/intake/sample_show.html", context)
+
+
+@page(Action.CHANGE_SAMPLE)
+def sample_change(request: PersonRequest, number: str) -> HttpResponse:
+    """Correct what was written about a sample."""
+    sample = find_sample(request.user, number)
+    form = SampleChangeForm(sent(request), initial=initial_of(sample, SampleChangeForm))
+    asking = Asking(f"Change sample {sample}", "Keep the change", _place(sample))
+    return FormPage(request, form, asking).answer(
+        Doing(
+            lambda: intake.change_sample(
+                actor=request.user,
+                sample=sample,
+                delivery=form.delivery(),
+                reason=form.cleaned_data["reason"],
+                version=form.cleaned_data["version"],
+            ),
+            _place,
+            lambda changed: f"Sample {changed} is changed; the earlier words stay in its history.",
+        )
+    )
+
+
+@page(Action.PREPARE_PORTION)
+def portion_prepare(request: PersonRequest, number: str) -> HttpResponse:
+    """Make a test portion of a sample."""
+    sample = find_sample(request.user, number)
+    form = PortionForm(sent(request))
+    asking = Asking(
+        f"Divide a test portion from sample {sample}", "Keep the portion", _place(sample)
+    )
+    return FormPage(request, form, asking).answer(
+        Doing(
+            lambda: intake.prepare_portion(
+                actor=request.user, sample=sample, division=form.division()
+            ),
+            lambda portion: _place(sample),
+            lambda portion: f"Portion {portion} is prepared. Label its tray.",
+        )
+    )
+
+
+@dataclass(frozen=True)
+class Ending:
+    """One way in which work on a sample ends: the service, its verb, what is said afterwards."""
+
+    service: Callable[..., Sample]
+    verb: str
+    done: str
+
+
+@page(Action.CLOSE_SAMPLE)
+def sample_cancel(request: PersonRequest, number: str) -> HttpResponse:
+    """Cancel a sample that will not be tested, with a reason."""
+    return _end(request, number, Ending(intake.cancel_sample, "Cancel", "is cancelled"))
+
+
+@page(Action.CLOSE_SAMPLE)
+def sample_close(request: PersonRequest, number: str) -> HttpResponse:
+    """Close a reported sample."""
+    return _end(request, number, Ending(intake.close_sample, "Close", "is closed"))
+
+
+@page(Action.CLOSE_SAMPLE)
+def sample_dispose(request: PersonRequest, number: str) -> HttpResponse:
+    """Record that the left-over of a sample was thrown away."""
+    ending = Ending(intake.dispose_sample, "Record the disposal of", "is disposed of")
+    return _end(request, number, ending)
+
+
+def _end(request: PersonRequest, number: str, ending: Ending) -> HttpResponse:
+    sample = find_sample(request.user, number)
+    form = ReasonForm(sent(request))
+    heading = f"{ending.verb} sample {sample}"
+    asking = Asking(heading, f"{ending.verb} the sample", _place(sample), grave=True)
+    return FormPage(request, form, asking).answer(
+        Doing(
+            lambda: ending.service(
+                actor=request.user, sample=sample, reason=form.cleaned_data["reason"]
+            ),
+            _place,
+            lambda ended: f"Sample {ended} {ending.done}.",
+        )
+    )
+
+
+@page(Action.READ_OWN_SAMPLES)
+def sample_history(request: PersonRequest, number: str) -> HttpResponse:
+    """Tell a sample's history as a story, day by day."""
+    sample = find_sample(request.user, number)
+    context = {"sample": sample, "days": days_of(story_of_sample(sample))}
+    return render(request, "web/intake/sample_history.html", context)

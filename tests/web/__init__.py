@@ -1,0 +1,1 @@
+"""The pages, asked without a browser."""
