@@ -1,0 +1,89 @@
+"""Refusals as problem details (RFC 9457): the one place where the interface says no."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404
+from rest_framework import exceptions, status
+from rest_framework.response import Response
+from rest_framework.views import exception_handler as drf_answer
+
+from gradation.errors import Conflict, Invalid, NotAllowed, NotFound, Refusal
+
+MEDIA_TYPE = "application/problem+json"
+
+_STATUS: dict[type[Refusal], int] = {
+    NotAllowed: status.HTTP_403_FORBIDDEN,
+    NotFound: status.HTTP_404_NOT_FOUND,
+    Conflict: status.HTTP_409_CONFLICT,
+    Invalid: status.HTTP_422_UNPROCESSABLE_ENTITY,
+}
+
+
+def answer(error: Exception, context: dict[str, Any]) -> Response | None:
+    """Turn a refusal, or what the framework raised, into a problem document."""
+    if isinstance(error, Refusal):
+        return _of_refusal(error)
+    response = drf_answer(error, context)
+    if response is None:
+        return None
+    detail = error.detail if isinstance(error, exceptions.APIException) else _words(error)
+    headers = {
+        name: response[name] for name in ("WWW-Authenticate", "Retry-After") if name in response
+    }
+    return _problem(
+        response.status_code, _code(error), _sentence(detail), _field_errors(detail), headers
+    )
+
+
+def _of_refusal(error: Refusal) -> Response:
+    faults = [
+        {"pointer": f"/{fault.field}", "detail": fault.message, "code": fault.code}
+        for fault in getattr(error, "faults", ())
+    ]
+    return _problem(_STATUS[type(error)], error.code, error.message, faults, {})
+
+
+def _problem(
+    code: int, kind: str, detail: str, errors: list[dict[str, str]], headers: dict[str, str]
+) -> Response:
+    body = {
+        "type": f"urn:gradation:problem:{kind}",
+        "title": kind.replace("-", " ").replace("_", " ").capitalize(),
+        "status": code,
+        "detail": detail,
+    }
+    if errors:
+        body["errors"] = errors
+    return Response(body, status=code, headers=headers, content_type=MEDIA_TYPE)
+
+
+def _code(error: Exception) -> str:
+    if isinstance(error, Http404):
+        return "not-found"
+    if isinstance(error, PermissionDenied):
+        return "not-allowed"
+    return str(getattr(error, "default_code", "invalid")).replace("_", "-")
+
+
+def _words(error: Exception) -> str:
+    return str(error) or type(error).__name__
+
+
+def _sentence(detail: object) -> str:
+    if isinstance(detail, dict):
+        return " ".join(f"{name}: {_sentence(value)}" for name, value in detail.items())
+    if isinstance(detail, list):
+        return " ".join(_sentence(part) for part in detail)
+    return str(detail)
+
+
+def _field_errors(detail: object) -> list[dict[str, str]]:
+    if not isinstance(detail, dict):
+        return []
+    return [
+        {"pointer": f"/{name}", "detail": _sentence(value), "code": "invalid"}
+        for name, value in detail.items()
+    ]
