@@ -1,0 +1,1 @@
+"""Commands of the site, and the scenario that the demonstration loads."""

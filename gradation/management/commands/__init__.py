@@ -1,0 +1,1 @@
+"""Commands: read the arguments, call one service or calculation, print."""
