@@ -13,9 +13,9 @@ from gradation.science.gradation import Gradation
 from gradation.science.indices import (
     coefficient_of_curvature,
     coefficient_of_uniformity,
-    fineness_modulus,
     grain_fineness_number,
     maximum_size_um,
+    modulus_of,
     nominal_maximum_size_um,
     passing_on_set,
     sieve_set,
@@ -153,7 +153,7 @@ def _modulus(
     passing = passing_on_set(gradation, apertures_um, rule)
     is_missing = np.isnan(passing)
     if not is_missing.any():
-        return Characteristic(name, float(fineness_modulus(gradation, apertures_um, rule)))
+        return Characteristic(name, float(modulus_of(passing)))
     pairs = zip(apertures_um, is_missing, strict=True)
     listed = ", ".join(designation(each) for each, missing in pairs if missing)
     if rule is not None:

@@ -141,14 +141,18 @@ def checked_curve(
     shares = np.asarray(passing, dtype=np.float64)
     if apertures.ndim != 1 or apertures.size == 0 or shares.shape[-1:] != apertures.shape:
         raise Impossible("The nest needs one passing value for every aperture, and at least one.")
-    if not np.all(np.isfinite(apertures)) or apertures[-1] <= 0 or np.any(np.diff(apertures) >= 0):
+    if (
+        not np.all(np.isfinite(apertures))
+        or apertures[-1] <= 0
+        or (apertures[1:] >= apertures[:-1]).any()
+    ):
         raise Impossible(
             "The apertures must fall from the coarsest sieve to the finest, each above 0 µm. "
             "Check the order of the nest and that no aperture stands in it twice."
         )
-    if np.any(shares < -NOISE) or np.any(shares > 1 + NOISE):
+    if ((shares < -NOISE) | (shares > 1 + NOISE)).any():
         raise Impossible("A passing value lies outside 0 to 100 %. Check the masses of this run.")
-    if np.any(np.diff(shares, axis=-1) > NOISE):
+    if (shares[..., 1:] - shares[..., :-1] > NOISE).any():
         raise Impossible(
             "Passing rises from a coarser to a finer sieve. Check the masses of this run."
         )

@@ -6,10 +6,11 @@ for what is a table, a list or a name.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any
+from typing import Any, SupportsFloat
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from gradation.science.classification import (
     Plasticity,
     Share,
     classify_curve,
-    fraction_table,
+    fraction_tables,
     schemes,
 )
 from gradation.science.density import OpenEnds, modes, size_classes
@@ -114,13 +115,13 @@ def describe(
 
 
 def _named(
-    names: Sequence[tuple[str, str]], values: Sequence[object], reason: str
+    names: Sequence[tuple[str, str]], values: Sequence[SupportsFloat], reason: str
 ) -> tuple[Characteristic, ...]:
     """Values under their names, with the reason where there is no number."""
     found = []
     for (name, unit), value in zip(names, values, strict=True):
-        number = float(np.asarray(value, dtype=np.float64))
-        is_known = bool(np.isfinite(number))
+        number = float(value)
+        is_known = math.isfinite(number)
         found.append(
             Characteristic(name, number if is_known else None, unit, "" if is_known else reason)
         )
@@ -157,12 +158,11 @@ def _folk_ward(gradation: Gradation, soil: Soil, rule: Interpolation) -> Describ
     """Graphic measures with their words."""
     nest, curve = gradation.apertures_um, gradation.passing
     measures = folk_ward_of_curve(nest, curve, rule)
-    reason = " ".join(folk_ward_gaps(nest, curve, rule)) or "The curve has no spread."
-    values = _named(
-        FOLK_WARD_NAMES,
-        (measures.mean_phi, measures.sorting_phi, measures.skewness, measures.kurtosis),
-        reason,
-    )
+    found = (measures.mean_phi, measures.sorting_phi, measures.skewness, measures.kurtosis)
+    reason = ""
+    if not np.isfinite(found).all():
+        reason = " ".join(folk_ward_gaps(nest, curve, rule)) or "The curve has no spread."
+    values = _named(FOLK_WARD_NAMES, found, reason)
     words = {}
     if all(each.value is not None for each in values):
         words = _words(folk_ward_words(measures))
@@ -238,16 +238,15 @@ def _fractions(gradation: Gradation, soil: Soil, rule: Interpolation) -> Describ
     """Shares of the classes of every scheme, and of gravel, sand and fines of the USCS."""
     tables = {}
     values: tuple[Characteristic, ...] = ()
-    for scheme in schemes():
-        table = fraction_table(gradation.apertures_um, gradation.passing, scheme, rule)
-        tables[scheme] = [_share(each) for each in table.rows()]
-        if scheme == "USCS":
+    for table in fraction_tables(gradation.apertures_um, gradation.passing, schemes(), rule):
+        tables[table.scheme] = [_share(each) for each in table.rows()]
+        if table.scheme == "USCS":
             values = tuple(
                 Characteristic(
                     f"uscs_{each.name.replace(' ', '_')}",
-                    None if np.isnan(each.share) else 100 * each.share,
+                    None if math.isnan(each.share) else 100 * each.share,
                     "%",
-                    _between(each) if np.isnan(each.share) else "",
+                    _between(each) if math.isnan(each.share) else "",
                 )
                 for each in table.groups()
             )
@@ -268,8 +267,8 @@ def _share(share: Share) -> dict[str, Any]:
         "name": share.name,
         "symbol": share.symbol or None,
         "lower_um": share.lower_um,
-        "upper_um": share.upper_um if np.isfinite(share.upper_um) else None,
-        "share_pct": None if np.isnan(share.share) else 100 * share.share,
+        "upper_um": share.upper_um if math.isfinite(share.upper_um) else None,
+        "share_pct": None if math.isnan(share.share) else 100 * share.share,
         "least_pct": 100 * share.least,
         "most_pct": 100 * share.most,
     }

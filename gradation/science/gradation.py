@@ -127,13 +127,13 @@ def gradation(
     _check_masses(apertures, masses)
     order = np.argsort(-apertures, kind="stable")
     # Fractions come first here: sums and shares then run along the runs, the longest axis.
-    fractions = np.array(np.moveaxis(masses, -1, 0), order="C")
+    fractions = np.array(masses.T, order="C")
     if (order[1:] < order[:-1]).any():
         fractions = fractions[[*order, -1]]
     recovered = fractions.cumsum(axis=0)
     if not (recovered[-1] > 0).all():
         raise Impossible("All fractions weigh zero. Nothing was sieved, so there is no gradation.")
-    dry, washed = _dry_masses(recovered[-1], dry_mass_g, washed_dry_mass_g, basis)
+    dry, washed = _dry_masses(recovered[-1].T, dry_mass_g, washed_dry_mass_g, basis)
     return _from_sums(apertures[order], fractions, recovered, (dry, washed), basis)
 
 
@@ -146,30 +146,27 @@ def _from_sums(
 ) -> Gradation:
     """The gradation, from checked masses (n+1, ...) and their running sums."""
     dry, washed = dry_and_washed_g
-    total = np.asarray(recovered_g[-1])
+    total = np.asarray(recovered_g[-1].T)
     wash_loss = np.zeros_like(total) if washed is None else dry - washed
     shaken = dry if washed is None else washed
     base = dry if basis is Basis.INITIAL_DRY else total + wash_loss
-    retained = fractions_g / base
-    retained[-1] = (fractions_g[-1] + wash_loss) / base
-    cumulative = recovered_g[:-1] / base
-    passing = base - recovered_g[:-1]
-    passing /= base
+    retained = fractions_g / base.T
+    retained[-1] = (fractions_g[-1] + wash_loss.T) / base.T
+    cumulative = recovered_g[:-1] / base.T
+    passing = base.T - recovered_g[:-1]
+    passing /= base.T
     np.copyto(passing, 0.0, where=passing < NOISE)
-    retained_g, retained, cumulative, passing = (
-        np.moveaxis(each, 0, -1) for each in (fractions_g, retained, cumulative, passing)
-    )
     return Gradation(
         apertures_um=apertures_um,
-        retained_g=retained_g,
+        retained_g=fractions_g.T,
         basis=basis,
         dry_mass_g=dry,
         washed_dry_mass_g=washed,
         wash_loss_g=wash_loss,
         base_g=base,
-        retained=retained,
-        cumulative_retained=cumulative,
-        passing=passing,
+        retained=retained.T,
+        cumulative_retained=cumulative.T,
+        passing=passing.T,
         loss_g=shaken - total,
         loss=(shaken - total) / shaken,
     )

@@ -18,6 +18,7 @@ from gradation.science.moduli import (
     SieveSet,
     fineness_modulus,
     grain_fineness_number,
+    modulus_of,
     passing_on_set,
     sieve_set,
 )
@@ -30,6 +31,7 @@ __all__ = [
     "fineness_modulus",
     "grain_fineness_number",
     "maximum_size_um",
+    "modulus_of",
     "nominal_maximum_size_um",
     "passing_on_set",
     "sieve_set",

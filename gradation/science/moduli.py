@@ -120,10 +120,43 @@ def fineness_modulus(
     """
     if not apertures_um:
         raise OutOfRange("A fineness modulus needs a set of sieves.")
-    passing = passing_on_set(gradation, apertures_um, interpolation)
-    # Summed sieve by sieve: the digits of a batch are then those of its runs one by one.
-    retained = 1.0 - np.moveaxis(passing, -1, 0)
-    return np.asarray(sum(retained[1:], start=retained[0]))
+    return modulus_of(passing_on_set(gradation, apertures_um, interpolation))
+
+
+def modulus_of(passing_on_set: npt.ArrayLike) -> FloatArray:
+    """Give the fineness modulus from the passing at every sieve of the set.
+
+    Parameters
+    ----------
+    passing_on_set : array_like, (..., k)
+        Shares passing, 0 to 1, in the order of the set.
+
+    Returns
+    -------
+    ndarray, (...)
+        Modulus, a pure number; NaN where a passing is.
+
+    Raises
+    ------
+    Nothing
+        What is not known comes as NaN and stays NaN.
+
+    Notes
+    -----
+    Sum of 1 - Q3 over the set, sieve by sieve: the digits of a batch are then those of its
+    runs one by one.
+
+    References
+    ----------
+    As for `fineness_modulus`.
+
+    Examples
+    --------
+    >>> modulus_of([1.0, 0.5, 0.0]).item()
+    1.5
+    """
+    retained = 1.0 - np.asarray(passing_on_set, dtype=np.float64).T
+    return np.asarray(sum(retained[1:], start=retained[0])).T
 
 
 def passing_on_set(
@@ -169,21 +202,22 @@ def passing_on_set(
     [1.0, 1.0, nan]
     """
     wanted = np.asarray(apertures_um, dtype=np.float64)
+    if interpolation is not None:
+        return passing_at_size(gradation.apertures_um, gradation.passing, wanted, interpolation)
+    if not (wanted > 0).all():
+        raise OutOfRange("The sieves of a set have apertures above zero.")
+    return _certain(gradation, wanted)
+
+
+def _certain(gradation: Gradation, wanted_um: FloatArray) -> FloatArray:
+    """Passing at sieves of the nest and between two that pass the same share; else NaN."""
     nest = gradation.apertures_um
-    rule = interpolation or Interpolation.LOG_LINEAR
-    passing = passing_at_size(nest, gradation.passing, wanted, rule)
-    if interpolation is None:
-        is_sieve = (wanted[:, None] == nest).any(axis=-1)
-        is_between = (wanted < nest[0]) & (wanted > nest[-1]) & ~is_sieve
-        passing[..., is_between] = _certain_between(gradation, wanted[is_between])
-    return passing
-
-
-def _certain_between(gradation: Gradation, wanted_um: FloatArray) -> FloatArray:
-    """Passing between two sieves that pass the same share; NaN where they do not."""
-    place = np.searchsorted(-gradation.apertures_um, -wanted_um)
-    coarser, finer = gradation.passing[..., place - 1], gradation.passing[..., place]
-    return np.where(coarser == finer, finer, np.nan)
+    place = np.searchsorted(-nest, -wanted_um)
+    is_sieve = nest.take(place, mode="clip") == wanted_um
+    edge = gradation.passing.T[:1]
+    rows = np.concatenate((np.ones_like(edge), gradation.passing.T, np.zeros_like(edge)))
+    coarser, finer = rows.take(place, axis=0).T, rows.take(place + 1, axis=0).T
+    return np.where(is_sieve | (coarser == finer), finer, np.nan)
 
 
 def grain_fineness_number(gradation: Gradation) -> FloatArray:

@@ -155,7 +155,7 @@ def _sizes_between(
     """Sizes inside the range, and which are straight; what lies outside is masked later."""
     if sizes_um.size == 1:
         return np.full(reached.shape, sizes_um[0]), np.zeros(reached.shape, dtype=np.bool_)
-    upper = np.clip(reached, 1, sizes_um.size - 1).astype(np.intp)
+    upper = np.minimum(np.maximum(reached, 1), sizes_um.size - 1).astype(np.intp)
     segment = segments(sizes_um, runs, upper, rule)
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         size_um = size_in(segment, wanted, rule)
@@ -223,7 +223,7 @@ def passing_at_size(
         raise OutOfRange("A passing can be asked for at sizes above zero only.")
     wanted = np.atleast_1d(asked)
     place = np.searchsorted(sizes, wanted)
-    found = np.moveaxis(np.moveaxis(curve, -1, 0).take(place, axis=0, mode="clip"), 0, -1)
+    found = curve.T.take(place, axis=0, mode="clip").T
     is_finer, is_coarser = wanted < sizes[0], wanted > sizes[-1]
     is_between = (sizes.take(place, mode="clip") != wanted) & ~is_finer & ~is_coarser
     if is_finer.any():

@@ -9,6 +9,7 @@ from gradation.science.classification.fractions import (
     FractionTable,
     Share,
     fraction_table,
+    fraction_tables,
     grain_class,
     schemes,
 )
@@ -42,6 +43,7 @@ __all__ = [
     "classify_curve",
     "fines_kind",
     "fraction_table",
+    "fraction_tables",
     "grading",
     "grain_class",
     "schemes",

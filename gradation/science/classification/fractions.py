@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
@@ -25,6 +26,9 @@ class LimitSource(StrEnum):
     NEAREST_SIEVE = "nearest_sieve"
     INTERPOLATED = "interpolated"
     BEYOND_NEST = "beyond_nest"
+
+
+_SOURCES = tuple(LimitSource)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +101,9 @@ class FractionTable:
 
     def rows(self) -> tuple[Share, ...]:
         """One row for each class; one run only."""
+        bounds = self._bounds()
         return tuple(
-            self._row(item.name, item.symbol, place, place)
+            self._row(bounds, (item.name, item.symbol), place, place)
             for place, item in enumerate(self.classes)
         )
 
@@ -107,24 +112,40 @@ class FractionTable:
         places: dict[str, list[int]] = {}
         for place, item in enumerate(self.classes):
             places.setdefault(item.group, []).append(place)
-        return tuple(self._row(name, "", at[0], at[-1]) for name, at in places.items())
+        bounds = self._bounds()
+        return tuple(self._row(bounds, (name, ""), at[0], at[-1]) for name, at in places.items())
 
-    def _row(self, name: str, symbol: str, first: int, last: int) -> Share:
+    def _bounds(self) -> tuple[list[float], list[float]]:
         if self.passing_least.ndim != 1:
             raise OutOfRange("Rows of a fraction table are given for one run at a time.")
-        least = np.clip(self.passing_least[first] - self.passing_most[last + 1], 0.0, None)
-        most = np.clip(self.passing_most[first] - self.passing_least[last + 1], 0.0, None)
+        return self.passing_least.tolist(), self.passing_most.tolist()
+
+    def _row(
+        self,
+        bounds: tuple[list[float], list[float]],
+        name_and_symbol: tuple[str, str],
+        first: int,
+        last: int,
+    ) -> Share:
+        lowest, highest = bounds
+        least = _not_below_zero(lowest[first] - highest[last + 1])
+        most = _not_below_zero(highest[first] - lowest[last + 1])
         return Share(
-            name=name,
-            symbol=symbol,
+            *name_and_symbol,
             lower_um=self.classes[last].lower_um,
             upper_um=self.classes[first].upper_um,
-            share=float(most) if most - least <= NOISE else float("nan"),
-            least=float(least),
-            most=float(most),
+            share=most if most - least <= NOISE else float("nan"),
+            least=least,
+            most=most,
         )
 
 
+def _not_below_zero(share: float) -> float:
+    """The share without binary noise below nothing; NaN stays NaN."""
+    return 0.0 if share < 0 else share
+
+
+@cache
 def schemes() -> tuple[str, ...]:
     """Names of the classification schemes.
 
@@ -266,19 +287,81 @@ def fraction_table(
     >>> [(row.name, round(row.share, 3)) for row in table.groups()][1:]
     [('gravel', 0.4), ('sand', 0.5), ('fines', 0.1)]
     """
-    classes = _classes(scheme)
+    [table] = fraction_tables(apertures_um, passing, (scheme,), interpolation)
+    return table
+
+
+def fraction_tables(
+    apertures_um: ArrayLike,
+    passing: ArrayLike,
+    schemes: Sequence[str],
+    interpolation: Interpolation = Interpolation.LOG_LINEAR,
+) -> tuple[FractionTable, ...]:
+    """Shares of the classes of several schemes in one or several curves.
+
+    Parameters
+    ----------
+    apertures_um : array_like, (n,)
+        Apertures, coarse to fine [µm].
+    passing : array_like, (..., n)
+        Passing shares, 0-1.
+    schemes : sequence of str
+        Names of the schemes, as in `schemes()`.
+    interpolation : Interpolation
+        How the curve is read between the sieves.
+
+    Returns
+    -------
+    tuple of FractionTable
+        One for each scheme, as by `fraction_table`.
+
+    Raises
+    ------
+    UnknownName
+        When there is no such scheme.
+    Impossible
+        When the numbers make no curve.
+
+    Notes
+    -----
+    The curve is read once for the limits of all schemes.
+
+    References
+    ----------
+    As for `fraction_table`.
+
+    Examples
+    --------
+    >>> tables = fraction_tables([2000, 63], [1.0, 0.1], ["USCS", "ISO 14688-1"])
+    >>> [table.scheme for table in tables]
+    ['USCS', 'ISO 14688-1']
+    """
     apertures, shares = checked_curve(apertures_um, passing)
-    limits = np.array([item.lower_um for item in classes[:-1]])
+    limits = _limits_um(tuple(schemes))
     least, most, sources = limit_bounds(apertures, shares, limits, interpolation)
     whole, nothing = np.ones((*shares.shape[:-1], 1)), np.zeros((*shares.shape[:-1], 1))
-    return FractionTable(
-        scheme=scheme,
-        classes=classes,
-        passing_least=np.concatenate((whole, least, nothing), axis=-1),
-        passing_most=np.concatenate((whole, most, nothing), axis=-1),
-        limit_sources=sources,
-        interpolation=interpolation,
-    )
+    tables, start = [], 0
+    for scheme in schemes:
+        classes = _classes(scheme)
+        at = slice(start, start + len(classes) - 1)
+        start = at.stop
+        tables.append(
+            FractionTable(
+                scheme=scheme,
+                classes=classes,
+                passing_least=np.concatenate((whole, least[..., at], nothing), axis=-1),
+                passing_most=np.concatenate((whole, most[..., at], nothing), axis=-1),
+                limit_sources=sources[at],
+                interpolation=interpolation,
+            )
+        )
+    return tuple(tables)
+
+
+@cache
+def _limits_um(schemes: tuple[str, ...]) -> NDArray[np.float64]:
+    """Limits between the classes of all these schemes, one scheme after the other."""
+    return np.array([item.lower_um for scheme in schemes for item in _classes(scheme)[:-1]])
 
 
 def limit_bounds(
@@ -341,16 +424,6 @@ def _on_sieves(
     nearest = apertures[np.argmin(np.abs(np.log(apertures / limits_um[:, np.newaxis])), axis=-1)]
     stands_in = np.abs(nearest - limits_um) <= STANDS_IN_WITHIN * limits_um
     read_at = np.where(stands_in, nearest, limits_um)
-    sources = [
-        _source(float(size), float(limit), apertures)
-        for size, limit in zip(read_at, limits_um, strict=True)
-    ]
-    return read_at, tuple(sources)
-
-
-def _source(read_at: float, limit: float, apertures: NDArray[np.float64]) -> LimitSource:
-    if read_at in apertures:
-        return LimitSource.SIEVE if read_at == limit else LimitSource.NEAREST_SIEVE
-    if apertures[-1] < limit < apertures[0]:
-        return LimitSource.INTERPOLATED
-    return LimitSource.BEYOND_NEST
+    is_inside = (limits_um > apertures[-1]) & (limits_um < apertures[0])
+    codes = np.where(nearest == limits_um, 0, np.where(stands_in, 1, np.where(is_inside, 2, 3)))
+    return read_at, tuple(_SOURCES[code] for code in codes.tolist())
