@@ -5,7 +5,10 @@ Public: every model named below. Models know their own row only: reads that join
 """
 
 from gradation.models.certificates import Certificate
-from gradation.models.equipment import Bench, Nest, NestSieve, Sieve, SieveCheck
+from gradation.models.checks import Attachment, Check, ReferenceLot, Tare
+from gradation.models.equipment import Bench, Equipment, Nest, NestSieve, Sieve
+from gradation.models.impact import ImpactAssessment, ImpactDecision
+from gradation.models.instruments import Instrument, RunInstrument
 from gradation.models.laboratory import Laboratory, OverdueRule
 from gradation.models.parties import Customer, Material, Source
 from gradation.models.people import Origin, User
@@ -27,12 +30,18 @@ from gradation.models.specifications import (
 
 __all__ = [
     "Assessment",
+    "Attachment",
     "Bench",
     "Certificate",
     "ChainHead",
+    "Check",
     "Counter",
     "Customer",
     "DecisionRule",
+    "Equipment",
+    "ImpactAssessment",
+    "ImpactDecision",
+    "Instrument",
     "Laboratory",
     "LedgerEntry",
     "Material",
@@ -43,16 +52,18 @@ __all__ = [
     "Procedure",
     "ProcedureAperture",
     "ProcedureVersion",
+    "ReferenceLot",
     "Result",
     "Run",
+    "RunInstrument",
     "RunSieve",
     "Sample",
     "Sieve",
-    "SieveCheck",
     "Source",
     "Specification",
     "SpecificationLine",
     "SpecificationVersion",
+    "Tare",
     "TestPortion",
     "User",
     "VersionState",

@@ -1,4 +1,8 @@
-"""Test sieves, their checks, the nests they stand in and the benches where they are used."""
+"""Equipment: everything that is checked and falls due; test sieves above all, and their nests.
+
+`Equipment` holds what a sieve and a balance have in common - serial number, whereabouts, state, rule
+of checks, uses - so that there is one mechanism of checks and due dates, and one history.
+"""
 
 from __future__ import annotations
 
@@ -28,15 +32,74 @@ class Bench(models.Model):
         return self.name
 
 
-class Sieve(models.Model):
-    """A test sieve: the measuring instrument. Its serial never changes, it is never deleted."""
+class Equipment(models.Model):
+    """One item under a serial number. The serial never changes; nothing is ever deleted."""
+
+    class Kind(StrEnum):
+        """What the item is."""
+
+        SIEVE = "sieve"
+        SHAKER = "shaker"
+        BALANCE = "balance"
+        OVEN = "oven"
+        DIVIDER = "divider"
+        TIMER = "timer"
+        THERMOMETER = "thermometer"
 
     class State(StrEnum):
-        """Whether the sieve may be used."""
+        """Whether the item may be used."""
 
         IN_SERVICE = "in service"
         OUT_OF_SERVICE = "out of service"
         WITHDRAWN = "withdrawn"
+
+    serial = models.CharField(max_length=40)
+    kind = models.CharField(max_length=12, choices=choices(Kind), default=Kind.SIEVE.value)
+    place = models.CharField(max_length=120, blank=True)
+    bench = models.ForeignKey(
+        Bench, on_delete=models.PROTECT, null=True, blank=True, related_name="equipment"
+    )
+    keeper = models.ForeignKey(
+        "gradation.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    bought_on = models.DateField(null=True, blank=True)
+    in_service_since = models.DateField(null=True, blank=True)
+    state = models.CharField(max_length=16, choices=choices(State), default=State.IN_SERVICE.value)
+    state_reason = models.CharField(max_length=240, blank=True)
+    state_since = models.DateField(null=True, blank=True)
+    check_interval_days = models.PositiveIntegerField(null=True, blank=True)
+    check_interval_uses = models.PositiveIntegerField(null=True, blank=True)
+    use_count = models.PositiveIntegerField(default=0)
+    minutes_used = models.DecimalField(max_digits=12, decimal_places=1, default=0)
+    next_check_on = models.DateField(null=True, blank=True)
+    next_check_at_use = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Due when the count of uses reaches this."
+    )
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering: ClassVar[list[str]] = ["kind", "serial"]
+        verbose_name_plural: ClassVar[str] = "equipment"
+        indexes: ClassVar[list[models.Index]] = [
+            models.Index(fields=["kind", "next_check_on"], name="equipment_by_due"),
+        ]
+        constraints: ClassVar[list[models.BaseConstraint]] = [
+            models.UniqueConstraint(fields=["serial"], name="equipment_serial_unique"),
+            models.CheckConstraint(
+                condition=Q(state="in service") | Q(state_reason__gt=""),
+                name="equipment_out_of_service_has_reason",
+            ),
+            models.CheckConstraint(
+                condition=Q(minutes_used__gte=0), name="equipment_minutes_not_negative"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.serial}"
+
+
+class Sieve(Equipment):
+    """A test sieve: the measuring instrument. It cannot be adjusted, only checked and withdrawn."""
 
     class Medium(StrEnum):
         """What the openings are in."""
@@ -45,76 +108,48 @@ class Sieve(models.Model):
         PERFORATED_PLATE = "perforated plate"
         ELECTROFORMED = "electroformed sheet"
 
-    serial = models.CharField(max_length=40)
+    class Shape(StrEnum):
+        """Shape of the openings."""
+
+        SQUARE = "square"
+        ROUND = "round"
+
+    class Grade(StrEnum):
+        """How closely the maker measured it (ISO 3310-1, ASTM E11)."""
+
+        COMPLIANCE = "compliance"
+        INSPECTION = "inspection"
+        CALIBRATION = "calibration"
+
     aperture_um = models.DecimalField(max_digits=10, decimal_places=2)
     designation = models.CharField(max_length=40)
+    alternative = models.CharField(max_length=40, blank=True)
+    is_standard_size = models.BooleanField(default=True)
     standard = models.CharField(max_length=80, default="ISO 3310-1")
+    edition = models.CharField(
+        max_length=40, blank=True, help_text="Tolerance table its checks go by."
+    )
     medium = models.CharField(
         max_length=20, choices=choices(Medium), default=Medium.WOVEN_WIRE.value
     )
+    shape = models.CharField(max_length=8, choices=choices(Shape), default=Shape.SQUARE.value)
+    grade = models.CharField(max_length=12, choices=choices(Grade), default=Grade.COMPLIANCE.value)
     frame_diameter_mm = models.DecimalField(max_digits=6, decimal_places=1)
     frame_height_mm = models.DecimalField(max_digits=6, decimal_places=1, null=True, blank=True)
+    maker_certificate = models.CharField(max_length=80, blank=True)
     is_master = models.BooleanField(default=False)
-    place = models.CharField(max_length=120, blank=True)
-    in_service_since = models.DateField(null=True, blank=True)
-    state = models.CharField(max_length=16, choices=choices(State), default=State.IN_SERVICE.value)
-    state_reason = models.CharField(max_length=240, blank=True)
-    state_since = models.DateField(null=True, blank=True)
-    check_interval_days = models.PositiveIntegerField(null=True, blank=True)
-    check_interval_uses = models.PositiveIntegerField(null=True, blank=True)
-    use_count = models.PositiveIntegerField(default=0)
-    next_check_on = models.DateField(null=True, blank=True)
 
     class Meta:
         ordering: ClassVar[list[str]] = ["-aperture_um", "serial"]
         constraints: ClassVar[list[models.BaseConstraint]] = [
-            models.UniqueConstraint(fields=["serial"], name="sieve_serial_unique"),
             models.CheckConstraint(condition=Q(aperture_um__gt=0), name="sieve_aperture_positive"),
             models.CheckConstraint(
                 condition=Q(frame_diameter_mm__gt=0), name="sieve_frame_positive"
-            ),
-            models.CheckConstraint(
-                condition=Q(state="in service") | Q(state_reason__gt=""),
-                name="sieve_out_of_service_has_reason",
             ),
         ]
 
     def __str__(self) -> str:
         return f"{self.designation} {self.serial}"
-
-
-class SieveCheck(models.Model):
-    """One check of one sieve: what was looked at, figures, verdict, when the next is due."""
-
-    class Kind(StrEnum):
-        """What kind of evidence the check gives."""
-
-        VISUAL = "visual"
-        APERTURE = "aperture measurement"
-        REFERENCE = "reference material"
-        MASTER = "against master sieve"
-
-    sieve = models.ForeignKey(Sieve, on_delete=models.PROTECT, related_name="checks")
-    kind = models.CharField(max_length=24, choices=choices(Kind))
-    performed_on = models.DateField()
-    performed_by = models.ForeignKey("gradation.User", on_delete=models.PROTECT, related_name="+")
-    passed = models.BooleanField()
-    mean_aperture_um = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)
-    largest_aperture_um = models.DecimalField(
-        max_digits=10, decimal_places=2, null=True, blank=True
-    )
-    note = models.TextField(blank=True)
-    next_due_on = models.DateField(null=True, blank=True)
-    recorded_at = models.DateTimeField()
-
-    class Meta:
-        ordering: ClassVar[list[str]] = ["-performed_on", "-id"]
-        indexes: ClassVar[list[models.Index]] = [
-            models.Index(fields=["sieve", "-performed_on"], name="sievecheck_latest"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.kind} {self.performed_on}"
 
 
 class Nest(models.Model):

@@ -34,6 +34,12 @@ class Laboratory(models.Model):
         choices=[(rule.value, rule.value) for rule in OverdueRule],
         default=OverdueRule.BLOCK.value,
     )
+    balance_not_checked = models.CharField(
+        max_length=8,
+        choices=[(rule.value, rule.value) for rule in OverdueRule],
+        default=OverdueRule.WARN.value,
+        help_text="When the balance was not checked on the day of the run.",
+    )
     due_soon_days = models.PositiveSmallIntegerField(default=30)
     retention_days = models.PositiveSmallIntegerField(default=365)
 

@@ -187,6 +187,11 @@ class Result(models.Model):
     inputs_digest = models.CharField(max_length=64)
     science_version = models.CharField(max_length=20)
     values = models.JSONField()
+    curve = models.JSONField(
+        default=list,
+        blank=True,
+        help_text="Aperture [µm] and passing [%] pairs, for work over many runs.",
+    )
     computed_at = models.DateTimeField()
 
     class Meta:

@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from django.db.models import F, Prefetch, QuerySet
 
-from gradation.models import Bench, Nest, NestSieve, Procedure, RunSieve, Sieve, SieveCheck
+from gradation.models import Bench, Check, Equipment, Nest, NestSieve, Procedure, RunSieve, Sieve
 
 __all__ = [
     "Due",
@@ -67,9 +67,9 @@ def sieves_by_serial(serials: list[str]) -> tuple[list[Sieve], list[str]]:
     return found, [serial for serial in wanted if serial.casefold() not in known]
 
 
-def check_list(sieve: Sieve) -> QuerySet[SieveCheck]:
-    """List a sieve's checks, newest first."""
-    return sieve.checks.select_related("performed_by")
+def check_list(item: Equipment) -> QuerySet[Check]:
+    """List an item's checks, newest first."""
+    return Check.objects.filter(equipment=item.pk).select_related("performed_by")
 
 
 def sieve_uses(sieve: Sieve) -> QuerySet[RunSieve]:

@@ -55,7 +55,7 @@ def story_of_sample(sample: Sample) -> list[Event]:
 
 def story_of_sieve(sieve: Sieve) -> list[Event]:
     """Tell a sieve's history, oldest first."""
-    return [_event(entry) for entry in ledger_of(f"sieve/{sieve.serial}")]
+    return [_event(entry) for entry in ledger_of(f"equipment/{sieve.serial}")]
 
 
 def recent_entries() -> QuerySet[LedgerEntry]:

@@ -63,8 +63,10 @@ def locked(row: Row, *related: str) -> Row:
 
     `related` names rows to read along with it; they are not held.
     """
-    rows = type(row)._default_manager.select_for_update(of=("self",))
-    return rows.select_related(*related).get(pk=row.pk) if related else rows.get(pk=row.pk)
+    rows = type(row)._default_manager.all()
+    if related:
+        return rows.select_for_update(of=("self",)).select_related(*related).get(pk=row.pk)
+    return rows.select_for_update().get(pk=row.pk)
 
 
 def unchanged(row: models.Model, version: int | None) -> None:

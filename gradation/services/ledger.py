@@ -18,14 +18,16 @@ from django.core.serializers.json import DjangoJSONEncoder
 from django.db import connection, models
 
 from gradation.models import (
+    Attachment,
     Certificate,
     ChainHead,
+    Check,
+    Equipment,
     LedgerEntry,
     Nest,
     Run,
     Sample,
-    Sieve,
-    SieveCheck,
+    Tare,
     TestPortion,
     User,
     Weighing,
@@ -35,7 +37,9 @@ from gradation.services import clock
 __all__ = ["chain_of", "digest_of", "snapshot", "write"]
 
 #: Too large or derived: named by digest elsewhere in the row, or rebuilt at will.
-_LEFT_OUT = frozenset({"pdf", "content", "search_text", "password", "last_login"})
+_LEFT_OUT = frozenset(
+    {"pdf", "content", "file", "search_text", "password", "last_login", "equipment_ptr_id"}
+)
 
 State = dict[str, Any]
 
@@ -72,12 +76,22 @@ def _(subject: Certificate) -> str:
 
 
 @chain_of.register
-def _(subject: Sieve) -> str:
-    return f"sieve/{subject.serial}"
+def _(subject: Equipment) -> str:
+    return f"equipment/{subject.serial}"
 
 
 @chain_of.register
-def _(subject: SieveCheck) -> str:
+def _(subject: Check) -> str:
+    return chain_of(subject.equipment)
+
+
+@chain_of.register
+def _(subject: Attachment) -> str:
+    return chain_of(subject.equipment)
+
+
+@chain_of.register
+def _(subject: Tare) -> str:
     return chain_of(subject.sieve)
 
 

@@ -34,6 +34,7 @@ def freeze_result(run: Run) -> Result:
     except GradationError as error:
         raise Invalid(Fault("readings", str(error), "cannot-compute")) from error
     inputs = worksheet_json(worksheet)
+    values = evaluation.as_json()
     last = run.results.aggregate(last=models.Max("version"))["last"] or 0
     result = Result.objects.create(
         run=run,
@@ -41,7 +42,8 @@ def freeze_result(run: Run) -> Result:
         inputs=inputs,
         inputs_digest=digest_of_inputs(inputs),
         science_version=SCIENCE_VERSION,
-        values=evaluation.as_json(),
+        values=values,
+        curve=[[row["aperture_um"], row["passing_pct"]] for row in values["table"]],
         computed_at=clock.now(),
     )
     _freeze_assessment(result, evaluation)

@@ -9,7 +9,7 @@ from itertools import pairwise
 from django.db import transaction
 
 from gradation.errors import Conflict, Fault, Invalid
-from gradation.models import Bench, Nest, NestSieve, Procedure, Sieve, SieveCheck, User
+from gradation.models import Bench, Check, Equipment, Nest, NestSieve, Procedure, Sieve, User
 from gradation.policy import Action, require
 from gradation.services import clock, ledger
 from gradation.services.checking import cleaned, cleaned_row, locked, needs_reason
@@ -21,7 +21,7 @@ __all__ = [
     "record_check",
     "register_sieve",
     "take_out_of_service",
-    "withdraw_sieve",
+    "withdraw_equipment",
 ]
 
 
@@ -44,75 +44,83 @@ def register_sieve(*, actor: User, sieve: Sieve) -> Sieve:
     return sieve
 
 
-def record_check(*, actor: User, check: SieveCheck) -> SieveCheck:
-    """Record a check of a sieve; the next one falls due by the sieve's interval.
+def record_check(*, actor: User, check: Check) -> Check:
+    """Record a check of an item; the next one falls due by the item's rule.
 
-    Equipment keepers may. A failed check takes the sieve out of service in the same transaction.
+    Equipment keepers may. A failed check takes the item out of service in the same transaction.
     Refuses (`Invalid`) a date in the future. Ledger: check recorded (and sieve out of service).
     """
     require(actor, Action.KEEP_EQUIPMENT)
     with transaction.atomic():
-        sieve = locked(check.sieve)
+        item = locked(check.equipment)
         if check.performed_on > clock.today():
             msg = "The check lies in the future. Enter the day it was made."
             raise Invalid(Fault("performed_on", msg, "in-future"))
         check.performed_by, check.recorded_at = actor, clock.now()
-        if check.next_due_on is None and check.passed and sieve.check_interval_days:
-            check.next_due_on = check.performed_on + timedelta(days=sieve.check_interval_days)
+        check.uses_at_check = item.use_count
+        _set_next(check, item)
         cleaned(check).save(force_insert=True)
         ledger.write(actor=actor, action="check recorded", subject=check)
-        _take_over_check(actor, sieve, check)
+        _take_over_check(actor, item, check)
     return check
 
 
-def _take_over_check(actor: User, sieve: Sieve, check: SieveCheck) -> None:
-    before = ledger.snapshot(sieve)
+def _set_next(check: Check, item: Equipment) -> None:
+    """Let the next check fall due by days and by uses, whichever comes first."""
+    if not check.passed:
+        return
+    if check.next_due_on is None and item.check_interval_days:
+        check.next_due_on = check.performed_on + timedelta(days=item.check_interval_days)
+    if check.next_due_at_use is None and item.check_interval_uses:
+        check.next_due_at_use = item.use_count + item.check_interval_uses
+
+
+def _take_over_check(actor: User, item: Equipment, check: Check) -> None:
+    before = ledger.snapshot(item)
     if check.passed:
-        sieve.next_check_on = check.next_due_on
+        item.next_check_on, item.next_check_at_use = check.next_due_on, check.next_due_at_use
         action = "next check set"
     else:
-        _set_state(sieve, Sieve.State.OUT_OF_SERVICE, f"Failed its {check.kind} check.")
-        action = "sieve out of service"
-    sieve.save()
-    ledger.write(actor=actor, action=action, subject=sieve, before=before, reason=check.note[:400])
+        _set_state(item, Equipment.State.OUT_OF_SERVICE, f"Failed its {check.kind} check.")
+        action = "out of service"
+    item.save()
+    ledger.write(actor=actor, action=action, subject=item, before=before, reason=check.note[:400])
 
 
-def take_out_of_service(*, actor: User, sieve: Sieve, reason: str) -> Sieve:
-    """Take a sieve out of service, with a reason; no run can use it. Ledger: out of service."""
-    reason = needs_reason(reason, "take the sieve out of service")
-    return _move(actor, sieve, Sieve.State.OUT_OF_SERVICE, reason)
+def take_out_of_service(*, actor: User, item: Equipment, reason: str) -> Equipment:
+    """Take an item out of service, with a reason; no run can use it. Ledger: out of service."""
+    reason = needs_reason(reason, "take it out of service")
+    return _move(actor, item, Equipment.State.OUT_OF_SERVICE, reason)
 
 
-def put_back_in_service(*, actor: User, sieve: Sieve, reason: str) -> Sieve:
-    """Put a sieve back in service, saying on what evidence. Ledger: back in service."""
-    reason = needs_reason(reason, "put the sieve back in service")
-    return _move(actor, sieve, Sieve.State.IN_SERVICE, reason)
+def put_back_in_service(*, actor: User, item: Equipment, reason: str) -> Equipment:
+    """Put an item back in service, saying on what evidence. Ledger: in service."""
+    reason = needs_reason(reason, "put it back in service")
+    return _move(actor, item, Equipment.State.IN_SERVICE, reason)
 
 
-def withdraw_sieve(*, actor: User, sieve: Sieve, reason: str) -> Sieve:
-    """Withdraw a sieve for good; its card and history stay. Ledger: sieve withdrawn."""
-    reason = needs_reason(reason, "withdraw the sieve")
-    return _move(actor, sieve, Sieve.State.WITHDRAWN, reason)
+def withdraw_equipment(*, actor: User, item: Equipment, reason: str) -> Equipment:
+    """Withdraw an item for good; its card and history stay. Ledger: withdrawn."""
+    reason = needs_reason(reason, "withdraw it")
+    return _move(actor, item, Equipment.State.WITHDRAWN, reason)
 
 
-def _move(actor: User, sieve: Sieve, state: Sieve.State, reason: str) -> Sieve:
+def _move(actor: User, item: Equipment, state: Equipment.State, reason: str) -> Equipment:
     require(actor, Action.KEEP_EQUIPMENT)
     with transaction.atomic():
-        sieve = locked(sieve)
-        if sieve.state == state or sieve.state == Sieve.State.WITHDRAWN:
-            msg = f"Sieve {sieve} is already {sieve.state}."
+        item = locked(item)
+        if item.state == state or item.state == Equipment.State.WITHDRAWN:
+            msg = f"{item} is already {item.state}."
             raise Conflict(msg)
-        before = ledger.snapshot(sieve)
-        _set_state(sieve, state, "" if state == Sieve.State.IN_SERVICE else reason)
-        sieve.save()
-        ledger.write(
-            actor=actor, action=f"sieve {state.value}", subject=sieve, before=before, reason=reason
-        )
-    return sieve
+        before = ledger.snapshot(item)
+        _set_state(item, state, "" if state == Equipment.State.IN_SERVICE else reason)
+        item.save()
+        ledger.write(actor=actor, action=state.value, subject=item, before=before, reason=reason)
+    return item
 
 
-def _set_state(sieve: Sieve, state: Sieve.State, reason: str) -> None:
-    sieve.state, sieve.state_reason, sieve.state_since = state, reason[:240], clock.today()
+def _set_state(item: Equipment, state: Equipment.State, reason: str) -> None:
+    item.state, item.state_reason, item.state_since = state, reason[:240], clock.today()
 
 
 def build_nest(

@@ -16,6 +16,7 @@ from gradation.management import demo_scenario
 from gradation.models import (
     Assessment,
     Certificate,
+    Check,
     ChainHead,
     LedgerEntry,
     Material,
@@ -26,7 +27,6 @@ from gradation.models import (
     RunSieve,
     Sample,
     Sieve,
-    SieveCheck,
     SpecificationVersion,
     User,
     Weighing,
@@ -333,16 +333,16 @@ def test_checks_follow_one_another_before_they_fall_due():
 
 def test_what_was_measured_on_a_wire_sieve_that_passed_is_within_astm_e11():
     """Permitted deviations of the ASTM E11-17 formulae, for the mean and for one opening."""
-    checks = SieveCheck.objects.filter(
-        passed=True, sieve__medium=Sieve.Medium.WOVEN_WIRE
-    ).select_related("sieve")
+    checks = Check.objects.filter(
+        passed=True, equipment__sieve__medium=Sieve.Medium.WOVEN_WIRE
+    ).select_related("equipment__sieve")
 
     assert checks
     for check in checks:
-        nominal_um = float(check.sieve.aperture_um)
+        nominal_um = float(check.equipment.sieve.aperture_um)
         mean_y_um, single_x_um = (float(each) for each in deviation_formulae_um(nominal_um))
-        assert abs(float(check.mean_aperture_um) - nominal_um) < mean_y_um
-        assert 0 < float(check.largest_aperture_um) - nominal_um < single_x_um
+        assert abs(float(check.found_aperture_um) - nominal_um) < mean_y_um
+        assert 0 < float(check.readings["largest_aperture_um"]) - nominal_um < single_x_um
 
 
 def test_a_nest_has_the_sizes_of_its_procedure():

@@ -65,7 +65,7 @@ def test_frames_of_two_diameters_do_not_nest(technician):
 
 def test_sieve_out_of_service_is_refused_with_its_reason(technician, keeper):
     sieves = factories.make_sieves()
-    upkeep.take_out_of_service(actor=keeper, sieve=sieves[2], reason="torn at the solder.")
+    upkeep.take_out_of_service(actor=keeper, item=sieves[2], reason="torn at the solder.")
 
     with pytest.raises(Invalid, match="torn at the solder") as refusal:
         open_with(technician, sieves)

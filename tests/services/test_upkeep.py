@@ -5,14 +5,20 @@ from datetime import date, timedelta
 import pytest
 
 from gradation.errors import Conflict, Invalid, NotAllowed
-from gradation.models import LedgerEntry, Sieve, SieveCheck
+from gradation.models import Check, LedgerEntry, Sieve
 from gradation.services import clock, upkeep
 from tests import factories
 
 
 def check_of(sieve, **values):
-    filled = {"kind": "visual", "performed_on": clock.today(), "passed": True, **values}
-    return SieveCheck(sieve=sieve, **filled)
+    filled = {
+        "kind": "visual",
+        "performed_on": clock.today(),
+        "passed": True,
+        "sentence": "In order.",
+        **values,
+    }
+    return Check(equipment=sieve, **filled)
 
 
 def test_serial_is_given_once(keeper):
@@ -37,10 +43,10 @@ def test_failed_check_takes_the_sieve_out_of_service_with_it(keeper):
 
     sieve = Sieve.objects.get(pk=sieve.pk)
     assert sieve.state == Sieve.State.OUT_OF_SERVICE
-    actions = LedgerEntry.objects.filter(chain=f"sieve/{sieve.serial}").values_list(
+    actions = LedgerEntry.objects.filter(chain=f"equipment/{sieve.serial}").values_list(
         "action", flat=True
     )
-    assert list(actions) == ["sieve registered", "check recorded", "sieve out of service"]
+    assert list(actions) == ["sieve registered", "check recorded", "out of service"]
 
 
 def test_check_in_the_future_is_refused(keeper):
@@ -52,22 +58,23 @@ def test_check_in_the_future_is_refused(keeper):
 
 def test_sieve_returns_to_service_with_a_reason(keeper):
     sieve = factories.make_sieve()
-    upkeep.take_out_of_service(actor=keeper, sieve=sieve, reason="blinded")
+    upkeep.take_out_of_service(actor=keeper, item=sieve, reason="blinded")
 
     with pytest.raises(Invalid, match="Say why"):
-        upkeep.put_back_in_service(actor=keeper, sieve=sieve, reason="")
-    sieve = upkeep.put_back_in_service(actor=keeper, sieve=sieve, reason="cleaned, checked")
+        upkeep.put_back_in_service(actor=keeper, item=sieve, reason="")
+    upkeep.put_back_in_service(actor=keeper, item=sieve, reason="cleaned, checked")
 
+    sieve = Sieve.objects.get(pk=sieve.pk)
     assert sieve.state == Sieve.State.IN_SERVICE
     assert sieve.state_reason == ""
 
 
 def test_withdrawn_sieve_stays_on_file_and_withdrawn(keeper):
     sieve = factories.make_sieve()
-    upkeep.withdraw_sieve(actor=keeper, sieve=sieve, reason="worn out")
+    upkeep.withdraw_equipment(actor=keeper, item=sieve, reason="worn out")
 
     with pytest.raises(Conflict):
-        upkeep.put_back_in_service(actor=keeper, sieve=sieve, reason="needed")
+        upkeep.put_back_in_service(actor=keeper, item=sieve, reason="needed")
 
     assert Sieve.objects.filter(pk=sieve.pk).exists()
 
@@ -83,5 +90,5 @@ def test_nest_descends(keeper):
 def test_technician_may_not_keep_equipment(technician):
     with pytest.raises(NotAllowed):
         upkeep.take_out_of_service(
-            actor=technician, sieve=factories.make_sieve(), reason="looks torn"
+            actor=technician, item=factories.make_sieve(), reason="looks torn"
         )

@@ -149,7 +149,7 @@ def test_a_nest_that_is_wrong_is_answered_beside_it(client, nest_of, arranged, s
 
 def test_a_sieve_out_of_service_is_answered_with_what_to_do(client, nest_of):
     torn = nest_of[1][2]
-    upkeep.take_out_of_service(actor=factories.keeper(), sieve=torn, reason="Torn at the rim.")
+    upkeep.take_out_of_service(actor=factories.keeper(), item=torn, reason="Torn at the rim.")
 
     answer = open_run(client, nest_of, nest_of[1])
 

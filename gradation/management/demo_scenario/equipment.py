@@ -12,7 +12,7 @@ from gradation.management.demo_scenario.data_files import rows_of
 from gradation.management.demo_scenario.grains import generator
 from gradation.management.demo_scenario.timeline import Story, weekday_before
 from gradation.management.demo_scenario.world import World
-from gradation.models import Nest, Sieve, SieveCheck
+from gradation.models import Check, Nest, Sieve
 from gradation.science.apertures import designation
 from gradation.services import upkeep
 
@@ -136,24 +136,26 @@ def _back_from_last(world: World, plan: SievePlan, early_days: int) -> Iterator[
         day -= timedelta(days=plan.interval_days - early_days)
 
 
-def _check(world: World, plan: SievePlan, day: date, *, passed: bool) -> SieveCheck:
+def _check(world: World, plan: SievePlan, day: date, *, passed: bool) -> Check:
     sieve = world.sieves[plan.serial]
     if not passed:
-        return SieveCheck(
-            sieve=sieve,
-            kind=SieveCheck.Kind.VISUAL,
+        return Check(
+            equipment=sieve,
+            kind=Check.Kind.VISUAL,
             performed_on=day,
             passed=False,
+            sentence="Not in order.",
             note="Tear of 3 mm near the rim and two loose wires, seen at ten times.",
         )
     mean_um = plan.true_aperture_um(world, day)
-    return SieveCheck(
-        sieve=sieve,
-        kind=SieveCheck.Kind.APERTURE,
+    return Check(
+        equipment=sieve,
+        kind=Check.Kind.APERTURE,
         performed_on=day,
         passed=True,
-        mean_aperture_um=_measured(plan, mean_um),
-        largest_aperture_um=_measured(plan, mean_um * (1 + _widest(plan))),
+        sentence="In order.",
+        found_aperture_um=_measured(plan, mean_um),
+        readings={"largest_aperture_um": str(_measured(plan, mean_um * (1 + _widest(plan))))},
         note="No sag, no tear, cloth tight. Measured at the projector, 5 fields.",
     )
 
@@ -231,9 +233,9 @@ def knock_story(world: World) -> Story:
     yield world.days.moment(world.days.ago(KNOCKED_AGO), 14, 20)
     keeper = world.people[KEEPER]
     sieve = upkeep.take_out_of_service(
-        actor=keeper, sieve=world.sieves[KNOCKED], reason="Dropped, rim dented; looks round."
+        actor=keeper, item=world.sieves[KNOCKED], reason="Dropped, rim dented; looks round."
     )
     yield world.days.moment(world.days.ago(KNOCKED_AGO - 2), 11, 5)
     upkeep.put_back_in_service(
-        actor=keeper, sieve=sieve, reason="Rim trued, fits its neighbours; plate looked at: sound."
+        actor=keeper, item=sieve, reason="Rim trued, fits its neighbours; plate looked at: sound."
     )

@@ -7,7 +7,7 @@ from typing import ClassVar
 
 from django import forms
 
-from gradation.models import Bench, Sieve, SieveCheck
+from gradation.models import Bench, Check, Sieve
 from gradation.queries.equipment import bench_list, sieves_by_serial
 from gradation.queries.methods import procedure_list
 from gradation.science.apertures import designation, parse_aperture
@@ -85,7 +85,7 @@ class SieveForm(NotebookForm):
 class CheckForm(NotebookForm):
     """One check of a sieve."""
 
-    kind = WordChoiceField("Kind of check", [(kind.value, kind.value) for kind in SieveCheck.Kind])
+    kind = WordChoiceField("Kind of check", [(kind.value, kind.value) for kind in Check.Kind])
     performed_on = DayField("Made on")
     passed = WordChoiceField(
         "Verdict",
@@ -103,10 +103,13 @@ class CheckForm(NotebookForm):
         help_text="Sag, tears, loose wires, blinding, dents; the instrument used.",
     )
 
-    def check(self, sieve: Sieve) -> SieveCheck:
+    def check(self, sieve: Sieve) -> Check:
         """Give the service the check that was described."""
         figures = {**self.cleaned_data, "passed": self.cleaned_data["passed"] == "yes"}
-        return SieveCheck(sieve=sieve, **figures)
+        found = {"found_aperture_um": figures.pop("mean_aperture_um")}
+        found["readings"] = {"largest_aperture_um": str(figures.pop("largest_aperture_um") or "")}
+        words = "In order." if figures["passed"] else "Not in order."
+        return Check(equipment=sieve, sentence=words, **figures, **found)
 
 
 class NestForm(NotebookForm):

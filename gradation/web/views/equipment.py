@@ -9,7 +9,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 
-from gradation.models import Sieve
+from gradation.models import Equipment, Sieve
 from gradation.policy import Action
 from gradation.queries import equipment as file
 from gradation.queries.history import story_of_sieve
@@ -100,7 +100,7 @@ def check_record(request: PersonRequest, serial: str) -> HttpResponse:
 class Move:
     """One change of a sieve's state: the service, its words, what is said afterwards."""
 
-    service: Callable[..., Sieve]
+    service: Callable[..., Equipment]
     words: str
     done: str
     form: type[NotebookForm] = ReasonForm
@@ -123,7 +123,7 @@ def sieve_put_back(request: PersonRequest, serial: str) -> HttpResponse:
 @page(Action.KEEP_EQUIPMENT)
 def sieve_withdraw(request: PersonRequest, serial: str) -> HttpResponse:
     """Withdraw a sieve for good, with a reason."""
-    move = Move(upkeep.withdraw_sieve, "Withdraw for good", "is withdrawn")
+    move = Move(upkeep.withdraw_equipment, "Withdraw for good", "is withdrawn")
     return _move(request, serial, move)
 
 
@@ -135,10 +135,10 @@ def _move(request: PersonRequest, serial: str, move: Move) -> HttpResponse:
     return FormPage(request, form, asking).answer(
         Doing(
             lambda: move.service(
-                actor=request.user, sieve=sieve, reason=form.cleaned_data["reason"]
+                actor=request.user, item=sieve, reason=form.cleaned_data["reason"]
             ),
-            _place,
-            lambda moved: f"Sieve {moved} {move.done}.",
+            lambda moved: _place(sieve),
+            lambda moved: f"Sieve {sieve} {move.done}.",
         )
     )
 
