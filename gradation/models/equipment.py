@@ -1,7 +1,7 @@
 """Equipment: everything that is checked and falls due; test sieves above all, and their nests.
 
-`Equipment` holds what a sieve and a balance have in common - serial number, whereabouts, state, rule
-of checks, uses - so that there is one mechanism of checks and due dates, and one history.
+`Equipment` holds what a sieve and a balance have in common - serial number, whereabouts, state,
+rule of checks, uses - so that there is one mechanism of checks and due dates, and one history.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Impact assessments: what a bad sieve, balance, shaker or person did, certificate by certificate."""
+"""Impact assessments: what a bad sieve, balance, shaker or person did to which certificates."""
 
 from __future__ import annotations
 
