@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from gradation.api import views
+from gradation.api import equipment, views
 
 app_name = "api"
 
@@ -13,4 +13,11 @@ urlpatterns = [
     path("runs/<int:pk>", views.OneRun.as_view(), name="run"),
     path("certificates/<str:number>", views.OneCertificate.as_view(), name="certificate"),
     path("certificates/<str:number>/pdf", views.CertificateFile.as_view(), name="certificate-pdf"),
+    path("sieves", equipment.Sieves.as_view(), name="sieves"),
+    path("sieves/<str:serial>", equipment.OneSieve.as_view(), name="sieve"),
+    path("instruments", equipment.Instruments.as_view(), name="instruments"),
+    path("instruments/<str:serial>", equipment.OneInstrument.as_view(), name="instrument"),
+    path("equipment/<str:serial>/checks", equipment.Checks.as_view(), name="checks"),
+    path("nests", equipment.Nests.as_view(), name="nests"),
+    path("due", equipment.DueList.as_view(), name="due"),
 ]

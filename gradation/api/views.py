@@ -16,9 +16,10 @@ from gradation.models import User
 from gradation.queries.certificates import find_certificate_by_number
 from gradation.queries.runs import find_run
 from gradation.queries.samples import SampleFilter, find_sample, sample_page
+from gradation.science.computing import compute
 from gradation.science.errors import GradationError
 from gradation.science.worksheet import Fault as WorksheetFault
-from gradation.science.worksheet import WorksheetFaults, evaluate, parse_worksheet
+from gradation.science.worksheet import WorksheetFaults
 
 
 def person(request: Request) -> User:
@@ -33,12 +34,12 @@ def _pointed(fault: WorksheetFault) -> Fault:
 
 
 class Gradations(APIView):
-    """Compute a worksheet and keep nothing."""
+    """Compute a worksheet or a named calculation, and keep nothing."""
 
     def post(self, request: Request) -> Response:
-        """Give what `compute` prints for the same worksheet."""
+        """Give what `compute` prints for the same worksheet or calculation."""
         try:
-            return Response(evaluate(parse_worksheet(request.data)).as_json())
+            return Response(compute(request.data))
         except WorksheetFaults as error:
             raise Invalid(_pointed(fault) for fault in error.faults) from error
         except GradationError as error:

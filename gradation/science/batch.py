@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gradation.science.batch_envelopes import EnvelopeVerdicts, inside_span, verdicts_within
-from gradation.science.characteristics import D_SHARES
+from gradation.science.characteristics import D_SHARES, MODULUS_SETS
 from gradation.science.envelopes import AssessmentRule, EnvelopeLine
 from gradation.science.errors import UnknownName
 from gradation.science.gradation import Basis, Gradation, gradation
@@ -30,7 +30,7 @@ from gradation.science.indices import (
 from gradation.science.interpolation import FloatArray, Interpolation
 from gradation.science.percentiles import percentile_name, size_at_passing
 
-RUNS_AT_ONCE = 4096
+RUNS_AT_ONCE = 8192
 _D_SHARES = {percentile_name(share): share for share in D_SHARES}
 
 _RATIOS: Mapping[str, tuple[Callable[..., FloatArray], tuple[float, ...]]] = {
@@ -40,11 +40,6 @@ _RATIOS: Mapping[str, tuple[Callable[..., FloatArray], tuple[float, ...]]] = {
     "effective_size": (np.asarray, (0.10,)),
     "coefficient_of_curvature": (coefficient_of_curvature, (0.10, 0.30, 0.60)),
     "trask_sorting": (trask_sorting, (0.25, 0.75)),
-}
-_MODULI = {
-    "fineness_modulus": "fineness_modulus_astm",
-    "fineness_modulus_en": "fineness_modulus_en",
-    "k_value": "k_value_de",
 }
 _OF_FRACTIONS: Mapping[str, Callable[[Gradation], FloatArray]] = {
     "grain_fineness_number": grain_fineness_number,
@@ -117,6 +112,8 @@ def evaluate_many(masses: ManyMasses, wanted: Wanted | None = None) -> ManyResul
         When the masses of any run cannot be, as in `gradation`.
     OutOfRange
         When a share is not above 0 and at most 1, or a line of the envelope is incomplete.
+    NotDeterminable
+        When the decision rule asks for the uncertainty of every run.
     UnknownName
         When a characteristic value, asked for or limited by the envelope, is not one that a
         batch can give.
@@ -163,7 +160,7 @@ def _with_limited_values(wanted: Wanted) -> Wanted:
     limited = [line.characteristic for line in wanted.envelope if line.characteristic]
     shares = [_D_SHARES[name] for name in limited if name in _D_SHARES]
     names = dict.fromkeys((*wanted.values, *(each for each in limited if each not in _D_SHARES)))
-    known = (*_RATIOS, *_MODULI, *_OF_FRACTIONS)
+    known = (*_RATIOS, *MODULUS_SETS, *_OF_FRACTIONS)
     for name in names:
         if name not in known:
             listed = ", ".join((*_D_SHARES, *known))
@@ -262,8 +259,8 @@ def _values(runs: Gradation, wanted: Wanted) -> dict[str, FloatArray]:
         if name in ratios:
             formula, of = ratios[name]
             values[name] = formula(*(sizes[share] for share in of))
-        elif name in _MODULI:
-            values[name] = fineness_modulus(runs, sieve_set(_MODULI[name]).apertures_um, rule)
+        elif name in MODULUS_SETS:
+            values[name] = fineness_modulus(runs, sieve_set(MODULUS_SETS[name]).apertures_um, rule)
         else:
             values[name] = _OF_FRACTIONS[name](runs)
     return values

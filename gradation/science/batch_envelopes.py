@@ -11,6 +11,7 @@ from operator import ge, gt, le, lt
 import numpy as np
 import numpy.typing as npt
 
+from gradation.science.decisions import Rule
 from gradation.science.envelopes import (
     AssessmentRule,
     EnvelopeLine,
@@ -20,7 +21,7 @@ from gradation.science.envelopes import (
     check_line,
     compared_figure,
 )
-from gradation.science.errors import OutOfRange
+from gradation.science.errors import NotDeterminable, OutOfRange
 from gradation.science.gradation import Gradation
 from gradation.science.interpolation import BoolArray, FloatArray
 from gradation.science.percentiles import passing_at_size
@@ -56,7 +57,10 @@ class EnvelopeVerdicts:
             is_open = np.ones_like(is_open)
         kinds = np.empty(3, dtype=object)
         kinds[:] = [Outcome.CONFORMS, Outcome.NOT_DETERMINED, Outcome.DOES_NOT_CONFORM]
-        return np.asarray(kinds[np.where(is_broken, 2, is_open.astype(np.intp))])
+        codes = np.where(is_broken, 2, is_open.astype(np.intp))
+        found = np.empty(codes.shape, dtype=object)
+        found[...] = kinds[codes]
+        return found
 
 
 @lru_cache(maxsize=1024)
@@ -80,6 +84,8 @@ def inside_span(line: EnvelopeLine, rule: AssessmentRule) -> InsideSpan:
     ------
     OutOfRange
         When the line cannot be compared.
+    NotDeterminable
+        When the decision rule asks for the uncertainty of every run.
 
     Notes
     -----
@@ -99,6 +105,11 @@ def inside_span(line: EnvelopeLine, rule: AssessmentRule) -> InsideSpan:
     5.5
     """
     check_line(line)
+    if rule.decision.rule is not Rule.PLAIN:
+        raise NotDeterminable(
+            "Many runs at once are judged by plain acceptance. A rule that takes uncertainty into "
+            "account is applied run by run."
+        )
     low, high = line.limits()
     above, below = (ge, le) if line.is_inclusive else (gt, lt)
     ends = _ANY_NUMBER if line.kind is LineKind.CHARACTERISTIC else _PERCENTAGES
@@ -167,6 +178,8 @@ def assess_many(
     ------
     OutOfRange
         When a line lacks what its kind needs, or its minimum exceeds its maximum.
+    NotDeterminable
+        When the decision rule asks for the uncertainty of every run.
 
     Notes
     -----

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 import numpy as np
 
@@ -22,8 +23,15 @@ from gradation.science.indices import (
     span,
     trask_sorting,
 )
-from gradation.science.interpolation import Interpolation
+from gradation.science.interpolation import FloatArray, Interpolation
 from gradation.science.percentiles import Sizes, percentile_name, size_at_passing
+
+MODULUS_SETS = {
+    "fineness_modulus": "fineness_modulus_astm",
+    "fineness_modulus_en": "fineness_modulus_en",
+    "k_value": "k_value_de",
+}
+"""The set of sieves that each modulus is summed over."""
 
 D_SHARES = (0.10, 0.16, 0.25, 0.30, 0.50, 0.60, 0.75, 0.84, 0.90)
 
@@ -96,9 +104,7 @@ def characteristics(
     return (
         *d_values,
         *_ratios({each.name: each for each in d_values}),
-        _modulus(gradation, "fineness_modulus", "fineness_modulus_astm", rule),
-        _modulus(gradation, "fineness_modulus_en", "fineness_modulus_en", rule),
-        _modulus(gradation, "k_value", "k_value_de", rule),
+        *_moduli(gradation, rule),
         _grain_fineness(gradation),
         _largest(gradation, "maximum_size", maximum_size_um),
         _largest(gradation, "nominal_maximum_size", nominal_maximum_size_um),
@@ -145,12 +151,22 @@ def _ratio(
     return Characteristic(name, value)
 
 
+def _moduli(gradation: Gradation, rule: Interpolation | None) -> tuple[Characteristic, ...]:
+    """The moduli; the curve is read once for the sieves of all three sets."""
+    sets = [(name, sieve_set(of).apertures_um) for name, of in MODULUS_SETS.items()]
+    every = tuple(aperture_um for _, apertures_um in sets for aperture_um in apertures_um)
+    passing = passing_on_set(gradation, every, rule)
+    ends = accumulate(len(apertures_um) for _, apertures_um in sets)
+    return tuple(
+        _modulus(name, apertures_um, passing[end - len(apertures_um) : end], rule)
+        for (name, apertures_um), end in zip(sets, ends, strict=True)
+    )
+
+
 def _modulus(
-    gradation: Gradation, name: str, set_name: str, rule: Interpolation | None
+    name: str, apertures_um: tuple[float, ...], passing: FloatArray, rule: Interpolation | None
 ) -> Characteristic:
     """A fineness modulus, or the sieves missing for it."""
-    apertures_um = sieve_set(set_name).apertures_um
-    passing = passing_on_set(gradation, apertures_um, rule)
     is_missing = np.isnan(passing)
     if not is_missing.any():
         return Characteristic(name, float(modulus_of(passing)))

@@ -9,7 +9,6 @@ from enum import StrEnum
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr, ndtri
 
 from gradation.science.errors import OutOfRange
 
@@ -56,6 +55,8 @@ class DecisionRule:
     @property
     def coverage_factor(self) -> float:
         """Give the normal two-sided coverage factor of the confidence."""
+        from scipy.special import ndtri  # here, so that plain acceptance loads no scipy
+
         return float(ndtri(0.5 + self.confidence / 2.0))
 
 
@@ -137,6 +138,8 @@ def conformance_probability(values: ArrayLike, standard: ArrayLike, limits: Limi
     >>> conformance_probability(-5.47, 0.05, Limits(upper=-5.40)).round(3).item()
     0.919
     """
+    from scipy.special import ndtr  # here, so that plain acceptance loads no scipy
+
     y = np.asarray(values, dtype=np.float64)
     u = np.asarray(standard, dtype=np.float64)
     if np.any(u < 0):

@@ -299,7 +299,9 @@ def density(apertures_um: ArrayLike, passing: ArrayLike, ends: OpenEnds | None =
 
 def _peaks(heights: NDArray[np.float64]) -> list[tuple[int, int]]:
     """First and last class of every peak; neighbours of equal height are one class."""
-    changes = np.flatnonzero(np.abs(np.diff(heights)) > NOISE * max(1.0, float(np.max(heights))))
+    changes = np.flatnonzero(
+        np.abs(heights[1:] - heights[:-1]) > NOISE * max(1.0, float(heights.max()))
+    )
     starts = [0, *(int(place) + 1 for place in changes)]
     ends = [*(int(place) for place in changes), len(heights) - 1]
     level = np.concatenate(([-np.inf], heights[starts], [-np.inf]))

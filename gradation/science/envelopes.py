@@ -3,141 +3,47 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from decimal import Decimal
-from enum import StrEnum
 
 from gradation.science.apertures import designation
+from gradation.science.decisions import Decisions, Limits, Rule, decide
+from gradation.science.decisions import Outcome as Decided
+from gradation.science.envelope_form import (
+    WHOLE_PCT,
+    Assessment,
+    AssessmentRule,
+    CompareWith,
+    EnvelopeLine,
+    LineKind,
+    LineVerdict,
+    MissingAperture,
+    Outcome,
+)
 from gradation.science.errors import OutOfRange
 from gradation.science.gradation import Gradation
-from gradation.science.interpolation import Interpolation
 from gradation.science.percentiles import passing_at_size
-from gradation.science.rounding import NOISE_DECIMALS, Rounding, reported_passing, round_reported
+from gradation.science.rounding import NOISE_DECIMALS, reported_passing, round_reported
 
-WHOLE_PCT = Decimal(100)
+__all__ = [
+    "Assessment",
+    "AssessmentRule",
+    "CompareWith",
+    "EnvelopeLine",
+    "LineKind",
+    "LineVerdict",
+    "MissingAperture",
+    "Outcome",
+    "assess",
+    "check_line",
+    "compared_figure",
+]
 
-
-class LineKind(StrEnum):
-    """What a line of a specification limits."""
-
-    PASSING = "passing"
-    """Percentage passing an aperture."""
-    RETAINED = "retained"
-    """Percentage coarser than an aperture (cumulative)."""
-    BETWEEN = "between"
-    """Percentage passing one aperture and retained on a finer one."""
-    CHARACTERISTIC = "characteristic"
-    """A characteristic value by its name, in its own unit."""
-
-
-class MissingAperture(StrEnum):
-    """What happens when a line's aperture is not in the nest."""
-
-    INTERPOLATE = "interpolate"
-    NOT_TESTED = "not_tested"
-
-
-class CompareWith(StrEnum):
-    """Which figure meets the limit."""
-
-    REPORTED = "reported"
-    """The rounded figure on the certificate (ASTM E29, rounding method)."""
-    UNROUNDED = "unrounded"
-    """The full figure (ASTM E29, absolute method)."""
-
-
-class Outcome(StrEnum):
-    """What the comparison as a whole says."""
-
-    CONFORMS = "conforms"
-    DOES_NOT_CONFORM = "does_not_conform"
-    NOT_DETERMINED = "not_determined"
-
-
-@dataclass(frozen=True, slots=True)
-class EnvelopeLine:
-    """One line of a specification; percentages for all kinds but `characteristic`."""
-
-    kind: LineKind = LineKind.PASSING
-    aperture_um: Decimal | None = None
-    finer_um: Decimal | None = None
-    """The finer aperture of a `between` line."""
-    characteristic: str = ""
-    minimum: Decimal | None = None
-    maximum: Decimal | None = None
-    target: Decimal | None = None
-    tolerance: Decimal | None = None
-    is_inclusive: bool = True
-    """Whether a value equal to a limit is inside."""
-
-    def limits(self) -> tuple[Decimal | None, Decimal | None]:
-        """The limits in force: the stated ones, narrowed by target and tolerance.
-
-        Percentages from target and tolerance are capped at 0 and 100.
-        """
-        low, high = self.minimum, self.maximum
-        if self.target is None or self.tolerance is None:
-            return low, high
-        around = self.target - self.tolerance, self.target + self.tolerance
-        if self.kind is not LineKind.CHARACTERISTIC:
-            around = max(around[0], Decimal(0)), min(around[1], WHOLE_PCT)
-        return (
-            around[0] if low is None else max(low, around[0]),
-            around[1] if high is None else min(high, around[1]),
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class AssessmentRule:
-    """How lines are compared."""
-
-    missing: MissingAperture = MissingAperture.INTERPOLATE
-    interpolation: Interpolation = Interpolation.LOG_LINEAR
-    compare: CompareWith = CompareWith.REPORTED
-    rounding: Rounding = field(default_factory=Rounding)
-
-
-@dataclass(frozen=True, slots=True)
-class LineVerdict:
-    """What one line of the specification found."""
-
-    line: EnvelopeLine
-    value: float | None
-    """Unrounded value in the line's unit; None when not tested."""
-    reported: Decimal | None
-    """The value as reported; None when not tested."""
-    minimum: Decimal | None
-    maximum: Decimal | None
-    margin: Decimal | None
-    """Distance to the nearer limit that can be broken: positive inside, negative outside."""
-    nearer_limit: str
-    """'minimum', 'maximum', or '' without a limit that can be broken."""
-    is_inside: bool | None
-    """None when not tested."""
-    is_interpolated: bool
-    is_moved_by_rounding: bool
-    """Whether the rounded and the unrounded value fall on different sides of a limit."""
-    reason: str
-    """Why the line was not tested."""
-
-    @property
-    def is_tested(self) -> bool:
-        """Whether there is a value to compare."""
-        return self.value is not None
-
-
-@dataclass(frozen=True, slots=True)
-class Assessment:
-    """The outcome over all lines."""
-
-    outcome: Outcome
-    lines: tuple[LineVerdict, ...]
-
-    @property
-    def smallest_margin(self) -> LineVerdict | None:
-        """The tested line nearest to, or furthest beyond, a limit."""
-        tested = [line for line in self.lines if line.margin is not None]
-        return min(tested, key=lambda line: line.margin or Decimal(0), default=None)
+_STATEMENTS = {
+    Decided.CONFORMS: Outcome.CONFORMS,
+    Decided.DOES_NOT_CONFORM: Outcome.DOES_NOT_CONFORM,
+    Decided.NOT_DECIDABLE: Outcome.NOT_DECIDABLE,
+}
 
 
 def assess(
@@ -145,6 +51,7 @@ def assess(
     lines: Sequence[EnvelopeLine],
     rule: AssessmentRule | None = None,
     characteristics: Mapping[str, float | None] | None = None,
+    standard: Sequence[float | None] | None = None,
 ) -> Assessment:
     """Give the comparison of one run with the lines of a specification.
 
@@ -158,6 +65,8 @@ def assess(
         Missing apertures, interpolation, rounded or unrounded comparison, rounding.
     characteristics : mapping, optional
         Characteristic values by name; None where not determinable.
+    standard : sequence of float or None, optional
+        Standard uncertainty of each line's value, in the line's unit; None where not known.
 
     Returns
     -------
@@ -167,13 +76,20 @@ def assess(
     Raises
     ------
     OutOfRange
-        When a line lacks what its kind needs, or its minimum exceeds its maximum.
+        When a line lacks what its kind needs, its minimum exceeds its maximum, or an
+        uncertainty is negative.
 
     Notes
     -----
     A value equal to a limit is inside unless the line is not inclusive. The outcome is
     `does_not_conform` when any tested line is outside, else `not_determined` when any line
-    was not tested, else `conforms`; without lines it is `not_determined`.
+    was not tested, else `not_decidable` when any line is, else `conforms`; without lines it
+    is `not_determined`.
+
+    Under plain acceptance a line conforms when it is inside. Under a guard band or a
+    conformance probability `decide` says so from the compared value and its uncertainty; a
+    limit that cannot be broken is left out there, since no true percentage lies beyond it.
+    A line whose uncertainty is not known is then not decidable.
 
     `retained` is 100 minus passing; `between` is passing of the coarser minus passing of
     the finer aperture, both unrounded, and the difference is rounded. A line that touches an
@@ -190,7 +106,7 @@ def assess(
     References
     ----------
     ASTM E29, 4-7 (rounding method and absolute method; from memory); FHWA course example of
-    a value on its limit (tests/published).
+    a value on its limit (tests/published); JCGM 106:2012, 8.2 and 8.3 (decision rules).
 
     Examples
     --------
@@ -203,17 +119,59 @@ def assess(
     """
     chosen = rule or AssessmentRule()
     values = characteristics or {}
-    verdicts = tuple(_judge(gradation, line, chosen, values) for line in lines)
+    known = standard if standard is not None else [None] * len(lines)
+    verdicts = tuple(
+        _decided(_judge(gradation, line, chosen, values), chosen, u)
+        for line, u in zip(lines, known, strict=True)
+    )
     return Assessment(_outcome(verdicts), verdicts)
 
 
 def _outcome(verdicts: Sequence[LineVerdict]) -> Outcome:
     """The outcome over all lines."""
-    if any(verdict.is_inside is False for verdict in verdicts):
-        return Outcome.DOES_NOT_CONFORM
-    if not verdicts or any(not verdict.is_tested for verdict in verdicts):
-        return Outcome.NOT_DETERMINED
-    return Outcome.CONFORMS
+    found = {verdict.outcome for verdict in verdicts} or {Outcome.NOT_DETERMINED}
+    worst_first = (Outcome.DOES_NOT_CONFORM, Outcome.NOT_DETERMINED, Outcome.NOT_DECIDABLE)
+    return next((each for each in worst_first if each in found), Outcome.CONFORMS)
+
+
+def _decided(verdict: LineVerdict, rule: AssessmentRule, standard: float | None) -> LineVerdict:
+    """The verdict with its statement of conformity under the rule agreed."""
+    if verdict.value is None:
+        return verdict
+    is_plain = rule.decision.rule is Rule.PLAIN
+    plain = Outcome.CONFORMS if verdict.is_inside else Outcome.DOES_NOT_CONFORM
+    if standard is None:
+        is_open = not is_plain and _breakable(verdict) != (None, None)
+        said = "Its uncertainty is not known, so it cannot be decided." if is_open else ""
+        return replace(verdict, outcome=Outcome.NOT_DECIDABLE if is_open else plain, reason=said)
+    found = _decision(verdict, rule, standard)
+    outcome = plain if is_plain else _STATEMENTS[Decided(found.outcomes.item())]
+    return replace(
+        verdict, outcome=outcome, standard=standard, probability=float(found.probability)
+    )
+
+
+def _decision(verdict: LineVerdict, rule: AssessmentRule, standard: float) -> Decisions:
+    """What the decision rule says of the compared value."""
+    low, high = _breakable(verdict)
+    inclusive = verdict.line.is_inclusive
+    limits = Limits(
+        None if low is None else float(low), None if high is None else float(high),
+        lower_inclusive=inclusive, upper_inclusive=inclusive,
+    )  # fmt: skip
+    compared = _compared(_Found(verdict.value, verdict.reported), rule)
+    return decide(float(compared or 0), standard, limits, rule.decision)
+
+
+def _breakable(verdict: LineVerdict) -> tuple[Decimal | None, Decimal | None]:
+    """The limits that a true value could break."""
+    low, high = verdict.minimum, verdict.maximum
+    if verdict.line.kind is LineKind.CHARACTERISTIC:
+        return low, high
+    return (
+        None if low is not None and low <= 0 else low,
+        None if high is not None and high >= WHOLE_PCT else high,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,16 +280,18 @@ def _percentage(gradation: Gradation, line: EnvelopeLine, rule: AssessmentRule) 
     """The percentage a line looks at."""
     asked = [each for each in (line.aperture_um, line.finer_um) if each is not None]
     apertures = asked if line.kind is LineKind.BETWEEN else asked[:1]
-    outside = [each for each in apertures if float(each) not in gradation.apertures_um]
+    nest = gradation.apertures_um.tolist()
+    outside = [each for each in apertures if float(each) not in nest]
     if outside and rule.missing is MissingAperture.NOT_TESTED:
         return _Found(None, reason=f"{designation(outside[0])} is not in the nest.")
-    shares = passing_at_size(
-        gradation.apertures_um,
-        gradation.passing,
-        [float(each) for each in apertures],
-        rule.interpolation,
-    )
-    passing_pct = [100.0 * float(share) for share in shares]
+    if outside:
+        sizes_um = [float(each) for each in apertures]
+        shares = passing_at_size(
+            gradation.apertures_um, gradation.passing, sizes_um, rule.interpolation
+        )
+    else:
+        shares = gradation.passing[[nest.index(float(each)) for each in apertures]]
+    passing_pct = [100.0 * share for share in shares.tolist()]
     if any(each != each for each in passing_pct):  # NaN is the only value unlike itself
         return _Found(
             None, reason=f"{designation(outside[0])} lies outside the sieves of the nest."

@@ -121,7 +121,7 @@ def gradation(
     >>> g.passing.tolist()
     [0.9, 0.6]
     """
-    apertures = np.atleast_1d(np.asarray(apertures_um, dtype=np.float64))
+    apertures = np.array(apertures_um, dtype=np.float64, ndmin=1, copy=None)
     masses = np.asarray(retained_g, dtype=np.float64)
     _check_apertures(apertures)
     _check_masses(apertures, masses)

@@ -36,7 +36,7 @@ class Interpolation(StrEnum):
     """Straight on Rosin-Rammler-Sperling-Bennett paper: log log 1/(1-Q) over log size."""
 
 
-_PAPERS = (Interpolation.LOG_PROBABILITY, Interpolation.RRSB)
+PAPERS = (Interpolation.LOG_PROBABILITY, Interpolation.RRSB)
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,7 +211,7 @@ def passing_in(segment: Segments, size_um: FloatArray, rule: Interpolation) -> F
     if segment.slopes is not None:
         return np.clip(_cubic(segment, segment.slopes, along), finer, coarser)
     straight = finer + along * (coarser - finer)
-    if rule not in _PAPERS:
+    if rule not in PAPERS:
         return straight
     with np.errstate(invalid="ignore"):
         start, end = _paper(finer, rule), _paper(coarser, rule)
@@ -224,9 +224,9 @@ def _ordinates(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Both ends and the wanted share on the ordinate of the paper."""
     finer, coarser = segment.passing
+    if rule not in PAPERS:
+        return finer, coarser, share
     wanted = np.broadcast_to(share, finer.shape)
-    if rule not in _PAPERS:
-        return finer, coarser, wanted
     plain = segment.touches_end
     start, end, middle = (
         np.where(plain, value, _paper(value, rule)) for value in (finer, coarser, wanted)

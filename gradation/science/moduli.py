@@ -272,8 +272,9 @@ def grain_fineness_number(gradation: Gradation) -> FloatArray:
 
 def _may_hold_more(gradation: Gradation, table: SieveSet) -> npt.NDArray[np.bool_]:
     """Which fractions, pan last, span a sieve of the set that is not in the nest."""
-    spans = np.zeros(gradation.apertures_um.size + 1, dtype=np.bool_)
-    for aperture_um in table.apertures_um:
-        if aperture_um not in gradation.apertures_um:
-            spans[int((gradation.apertures_um > aperture_um).sum())] = True
+    nest = gradation.apertures_um
+    spans = np.zeros(nest.size + 1, dtype=np.bool_)
+    of_set = np.asarray(table.apertures_um)
+    place = np.searchsorted(-nest, -of_set)
+    spans[place[nest.take(place, mode="clip") != of_set]] = True
     return spans

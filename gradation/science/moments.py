@@ -177,9 +177,11 @@ def folk_ward(phi_percentiles: ArrayLike) -> FolkWard:
     phi = np.asarray(phi_percentiles, dtype=np.float64)
     if phi.shape[-1:] != (len(FOLK_WARD_PERCENTILES),):
         raise OutOfRange("Folk and Ward measures need seven percentiles: 5 16 25 50 75 84 95 %.")
-    if np.any(np.diff(phi, axis=-1) < -NOISE):
+    if (phi[..., 1:] - phi[..., :-1] < -NOISE).any():
         raise OutOfRange("The percentiles in phi must rise from 5 % to 95 % coarser.")
-    phi5, phi16, phi25, phi50, phi75, phi84, phi95 = np.moveaxis(phi, -1, 0)
+    phi5, phi16, phi25, phi50, phi75, phi84, phi95 = (
+        phi[..., each] for each in range(len(FOLK_WARD_PERCENTILES))
+    )
     with np.errstate(divide="ignore", invalid="ignore"):
         inner = (phi16 + phi84 - 2 * phi50) / (2 * (phi84 - phi16))
         outer = (phi5 + phi95 - 2 * phi50) / (2 * (phi95 - phi5))
@@ -235,7 +237,7 @@ def folk_ward_of_curve(
     """
     apertures, shares = checked_curve(apertures_um, passing)
     sizes = size_at_passing(apertures, shares, SHARES_FINER, interpolation).size_um
-    is_complete = np.all(np.isfinite(shares), axis=-1, keepdims=True)
+    is_complete = np.isfinite(shares).all(axis=-1, keepdims=True)
     return folk_ward(um_to_phi(np.where(is_complete, sizes, np.nan)))
 
 

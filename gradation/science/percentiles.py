@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +13,7 @@ from gradation.science.apertures import designation, size_text
 from gradation.science.errors import Impossible, NotDeterminable, OutOfRange
 from gradation.science.gradation import NOISE, Gradation
 from gradation.science.interpolation import (
+    PAPERS,
     BoolArray,
     FloatArray,
     Interpolation,
@@ -29,6 +31,11 @@ __all__ = [
     "percentiles",
     "size_at_passing",
 ]
+
+
+_USUAL_SHARES = (0.05, 0.10, 0.16, 0.25, 0.30, 0.50, 0.60, 0.75, 0.84, 0.90, 0.95)
+_USUAL_PLACES = {share: place for place, share in enumerate(_USUAL_SHARES)}
+_SizesAndFlags = tuple[FloatArray, BoolArray, BoolArray, BoolArray]
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,19 +120,47 @@ def size_at_passing(
     >>> size_at_passing([400.0, 100.0], [0.8, 0.4], 0.6).size_um.round(6).item()
     200.0
     """
-    sizes, curve = _fine_to_coarse(apertures_um, passing)
+    apertures = np.array(apertures_um, dtype=np.float64, ndmin=1, copy=None)
+    curve = np.array(passing, dtype=np.float64, ndmin=1, copy=None)
     shares = np.asarray(share, dtype=np.float64)
+    if curve.ndim == 1:
+        places = [_USUAL_PLACES.get(each, -1) for each in shares.reshape(-1).tolist()]
+        if -1 not in places:
+            usual = _usual_sizes(apertures.tobytes(), curve.tobytes(), interpolation)
+            at = np.reshape(places, shares.shape)
+            return Sizes(usual[0].take(at), usual[1].take(at), usual[2].take(at), usual[3].take(at))
+    return Sizes(*_read_sizes(apertures, curve, shares, interpolation))
+
+
+@lru_cache(maxsize=64)
+def _usual_sizes(apertures_um: bytes, passing: bytes, rule: Interpolation) -> _SizesAndFlags:
+    """All usual sizes of one run: a worksheet asks the same curve several times."""
+    return _read_sizes(
+        np.frombuffer(apertures_um), np.frombuffer(passing), np.array(_USUAL_SHARES), rule
+    )
+
+
+def _read_sizes(
+    apertures_um: FloatArray, passing: FloatArray, shares: FloatArray, rule: Interpolation
+) -> _SizesAndFlags:
+    """Sizes, below, above and straight, each with the axes of the runs and of the shares."""
+    sizes, curve = _fine_to_coarse(apertures_um, passing)
     if not ((shares > 0) & (shares <= 1)).all():
         raise OutOfRange("A size can be asked for at more than 0 % and at most 100 % passing.")
-    runs = _side_by_side(curve)
-    found = _sizes_of_runs(sizes, runs, shares.reshape(-1, 1), interpolation)
+    found = _sizes_of_runs(sizes, _side_by_side(curve), shares.reshape(-1, 1), rule)
     shape = (*curve.shape[:-1], *shares.shape)
-    return Sizes(*(np.asarray(each.T).reshape(shape) for each in found))
+    size_um, is_below, is_above, is_straight = found
+    return (
+        size_um.T.reshape(shape),
+        is_below.T.reshape(shape),
+        is_above.T.reshape(shape),
+        is_straight.T.reshape(shape),
+    )
 
 
 def _sizes_of_runs(
     sizes_um: FloatArray, runs: FloatArray, wanted: FloatArray, rule: Interpolation
-) -> tuple[FloatArray, BoolArray, BoolArray, BoolArray]:
+) -> _SizesAndFlags:
     """Sizes, below, above and straight, each (k, m), of runs (n, m) at shares (k, 1)."""
     is_short = runs < (wanted - NOISE)[:, None]
     reached = is_short.sum(axis=1, dtype=np.min_scalar_type(sizes_um.size))
@@ -135,14 +170,13 @@ def _sizes_of_runs(
     is_above = reached == sizes_um.size
     size_um, is_straight = _sizes_between(sizes_um, runs, wanted, reached, rule)
     np.copyto(size_um, sizes_um[0], where=is_finest)
-    np.copyto(size_um, np.nan, where=is_below | is_above | is_unknown)
-    is_known = ~is_unknown
-    return (
-        size_um,
-        is_below & is_known,
-        is_above & is_known,
-        is_straight & ~is_finest & ~is_above & is_known,
-    )
+    is_outside = is_below | is_above | is_unknown
+    np.copyto(size_um, np.nan, where=is_outside)
+    if is_unknown.any():
+        is_below, is_above = is_below & ~is_unknown, is_above & ~is_unknown
+    if rule in PAPERS:
+        is_straight &= ~(is_outside | is_finest)
+    return size_um, is_below, is_above, is_straight
 
 
 def _sizes_between(
@@ -159,7 +193,7 @@ def _sizes_between(
     segment = segments(sizes_um, runs, upper, rule)
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         size_um = size_in(segment, wanted, rule)
-    if rule not in (Interpolation.LOG_PROBABILITY, Interpolation.RRSB):
+    if rule not in PAPERS:
         return size_um, np.zeros(reached.shape, dtype=np.bool_)
     is_inside = np.abs(wanted - segment.passing[1]) > NOISE
     return size_um, segment.touches_end & is_inside
@@ -221,7 +255,7 @@ def passing_at_size(
     asked = np.asarray(size_um, dtype=np.float64)
     if not (asked > 0).all():
         raise OutOfRange("A passing can be asked for at sizes above zero only.")
-    wanted = np.atleast_1d(asked)
+    wanted = asked.reshape(-1)
     place = np.searchsorted(sizes, wanted)
     found = curve.T.take(place, axis=0, mode="clip").T
     is_finer, is_coarser = wanted < sizes[0], wanted > sizes[-1]
@@ -351,8 +385,8 @@ def _fine_to_coarse(
     apertures_um: npt.ArrayLike, passing: npt.ArrayLike
 ) -> tuple[FloatArray, FloatArray]:
     """Both axes flipped, after refusing what is no cumulative curve."""
-    apertures = np.atleast_1d(np.asarray(apertures_um, dtype=np.float64))
-    curve = np.atleast_1d(np.asarray(passing, dtype=np.float64))
+    apertures = np.array(apertures_um, dtype=np.float64, ndmin=1, copy=None)
+    curve = np.array(passing, dtype=np.float64, ndmin=1, copy=None)
     if curve.shape[-1] != apertures.size:
         raise Impossible(
             f"{apertures.size} apertures need as many passings, but {curve.shape[-1]} were given."

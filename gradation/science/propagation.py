@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from gradation.science.errors import OutOfRange
 
@@ -326,13 +325,15 @@ def coverage_factor(confidence: float, degrees_of_freedom: float = float("inf"))
     >>> round(coverage_factor(0.95), 2), round(coverage_factor(0.99, 16.7), 2)
     (1.96, 2.92)
     """
+    from scipy.stats import t  # here, because it takes longest to load of all
+
     if not 0.0 < confidence < 1.0:
         raise OutOfRange("The level of confidence must lie between 0 and 1, for example 0.95.")
     if not degrees_of_freedom >= 1.0:
         raise OutOfRange(
             "Fewer than one degree of freedom is left. Repeat the measurement more often."
         )
-    return float(stats.t.ppf(0.5 + confidence / 2.0, np.floor(degrees_of_freedom)))
+    return float(t.ppf(0.5 + confidence / 2.0, np.floor(degrees_of_freedom)))
 
 
 def expand(

@@ -1,8 +1,9 @@
 """Measurement uncertainty of every passing value of a gradation, with the covariance between them.
 
 Public: `Balance`, `SplitUncertainty`, `Weighings`, `passing_uncertainty`, `counting_covariance`,
-`slope_per_um`. D-values are in `size_uncertainty`, general propagation in `propagation`. The
-uncertainty of sampling is not in this budget: the test result speaks for the portion tested.
+`slope_per_um`, `split_uncertainty`. D-values are in `size_uncertainty`, general propagation in
+`propagation`. The uncertainty of sampling is not in this budget: the test result speaks for the
+portion tested.
 """
 
 from dataclasses import dataclass, field
@@ -23,15 +24,18 @@ class Balance:
     repeatability_g: float = 0.0
     linearity_g: float = 0.0
     scale_relative: float = 0.0
+    calibration_g: float = 0.0
 
     @property
     def reading_variance(self) -> float:
         """Give the variance of one reading [g^2]; the scale factor, common to all, is apart.
 
         Readability d and linearity error l are rectangular: d^2/12 and l^2/3 (JCGM 100:2008,
-        4.3.7 and F.2.2.1).
+        4.3.7 and F.2.2.1). The standard uncertainty of the calibration is taken as each
+        reading's own.
         """
-        return self.readability_g**2 / 12 + self.repeatability_g**2 + self.linearity_g**2 / 3
+        by_reading = self.readability_g**2 / 12 + self.repeatability_g**2
+        return by_reading + self.linearity_g**2 / 3 + self.calibration_g**2
 
 
 @dataclass(frozen=True)
@@ -52,6 +56,8 @@ class Weighings:
     increments: int | tuple[int, ...] = 1
     factors: tuple[float, ...] = ()
     splits: tuple[SplitUncertainty, ...] = ()
+    starts: tuple[int, ...] = ()
+    """Rows at which cumulative masses start anew, as below a split or in the pan."""
 
 
 @dataclass(frozen=True)
@@ -80,6 +86,51 @@ class PassingUncertainty:
     def contribution(self, source: str) -> FloatArray:
         """Give the standard uncertainty one source alone would leave, (..., n)."""
         return root_diagonal(self.covariances[self.sources.index(source)])
+
+
+def split_uncertainty(
+    below_um: float, passing_g: float, reduced_g: float, balance: Balance
+) -> SplitUncertainty:
+    """Give what the weighings of a reduction add to the factor it is scaled up by.
+
+    Parameters
+    ----------
+    below_um : float
+        aperture of the sieve that separated [µm]
+    passing_g, reduced_g : float
+        mass that passed it, and part of it that was sieved on [g], > 0
+    balance : Balance
+        the balance both were weighed on
+
+    Returns
+    -------
+    SplitUncertainty
+        relative standard uncertainty of passing / reduced
+
+    Raises
+    ------
+    OutOfRange
+        when a mass is not above zero
+
+    Notes
+    -----
+    Two readings each, with the tare: (u_F / F)^2 = 2 v (1/P^2 + 1/R^2), v the variance of a
+    reading. How fairly the part stands for the whole is not in it: state that on its own.
+
+    References
+    ----------
+    JCGM 100:2008, 5.1.6 (relative variances of a quotient add).
+
+    Examples
+    --------
+    >>> round(split_uncertainty(4750, 300.0, 150.0, Balance(0.1)).relative, 6)
+    0.000304
+    """
+    if not (passing_g > 0 and reduced_g > 0):
+        raise OutOfRange("The masses of a split must be above zero. Check what was weighed.")
+    readings = 2.0 * balance.reading_variance
+    relative = float(np.sqrt(readings / passing_g**2 + readings / reduced_g**2))
+    return SplitUncertainty(below_um, relative)
 
 
 def root_diagonal(covariance: FloatArray) -> FloatArray:
@@ -337,8 +388,10 @@ def _fraction_covariance(count: int, weighings: Weighings) -> FloatArray:
     variance = weighings.balance.reading_variance
     if weighings.cumulative:
         # One receiver, tared once: its tare reading is common and drops out of all differences.
-        readings = variance * (np.eye(count) + 1.0)
-        difference = np.eye(count) - np.eye(count, k=-1)
+        begins = np.isin(np.arange(count), weighings.starts)
+        series = begins.cumsum()
+        readings = variance * (np.eye(count) + (series[:, None] == series))
+        difference = np.eye(count) - np.where(begins, 0.0, 1.0)[:, None] * np.eye(count, k=-1)
         own = difference @ readings @ difference.T
     else:
         increments = np.broadcast_to(np.asarray(weighings.increments, dtype=np.float64), count)

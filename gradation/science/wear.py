@@ -60,6 +60,10 @@ class WearTrend:
         """Value on the line after so many uses."""
         return self.mean_value + self.per_use * (uses - self.mean_uses)
 
+    def half_width_at(self, uses: float) -> float:
+        """Half the confidence band of the line after so many uses; 0 with two checks."""
+        return _band_half_width(self, uses)
+
 
 @dataclass(frozen=True, slots=True)
 class WearForecast:

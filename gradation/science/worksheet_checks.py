@@ -20,6 +20,7 @@ from gradation.science.errors import NotDeterminable
 from gradation.science.percentiles import Percentile
 from gradation.science.quantities import as_typed
 from gradation.science.rounding import round_reported
+from gradation.science.worksheet_extras import kept_from_memory
 from gradation.science.worksheet_form import Worksheet
 from gradation.science.worksheet_masses import Stage, Weighed
 
@@ -58,7 +59,7 @@ def warnings_about(
     Returns
     -------
     tuple of WorksheetWarning
-        In the order: loss, overload, portion, end point, assessment, percentiles.
+        In the order: loss, overload, portion, end point, assessment, percentiles, rules.
 
     Raises
     ------
@@ -69,7 +70,7 @@ def warnings_about(
     -----
     Codes: loss_exceeded, gain_exceeded, overloaded, overload_not_determinable,
     portion_too_small, portion_not_determinable, end_point_not_reached,
-    moved_by_rounding, interpolated, joined_straight.
+    moved_by_rounding, interpolated, joined_straight, unconfirmed_rule.
 
     References
     ----------
@@ -89,6 +90,7 @@ def warnings_about(
         *_about_end_point(worksheet, masses),
         *_about_assessment(assessment),
         *_about_sizes(sizes),
+        *_about_memory(worksheet),
     )
 
 
@@ -231,3 +233,9 @@ def _about_sizes(sizes: Sequence[Percentile]) -> Iterator[WorksheetWarning]:
                 f"{size.name.upper()} lies next to a sieve with 0 or 100 % passing, which this "
                 "paper cannot show; it was read on log aperture instead.",
             )
+
+
+def _about_memory(worksheet: Worksheet) -> Iterator[WorksheetWarning]:
+    """Rules that pass or fail the run but are kept here from memory."""
+    for note in kept_from_memory(worksheet):
+        yield WorksheetWarning("unconfirmed_rule", note.sentence)

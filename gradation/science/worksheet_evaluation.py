@@ -12,12 +12,14 @@ from gradation.science.acceptance import Verdict, against_limit
 from gradation.science.apertures import designation
 from gradation.science.characteristics import Characteristic, characteristics
 from gradation.science.descriptions import Described, describe
-from gradation.science.envelopes import Assessment, AssessmentRule, assess
+from gradation.science.envelopes import Assessment
 from gradation.science.gradation import Basis, Combined, Gradation, Split, combine_splits
 from gradation.science.gradation import gradation as make_gradation
 from gradation.science.percentiles import Percentile, percentiles
 from gradation.science.rounding import reported_passing
+from gradation.science.worksheet_assessment import budget_or_reason, judge
 from gradation.science.worksheet_checks import WorksheetWarning, warnings_about
+from gradation.science.worksheet_extras import NOTHING, extras_of
 from gradation.science.worksheet_form import Fault, Worksheet, WorksheetFaults
 from gradation.science.worksheet_masses import Stage, Weighed, weighed
 from gradation.science.worksheet_models import fitted_models
@@ -64,6 +66,8 @@ class Evaluation:
     """Words, tables and names beside the characteristic values, as plain data."""
     models: tuple[Mapping[str, Any], ...]
     assessment: Assessment | None
+    extras: Mapping[str, Any]
+    """Answers to what was asked for beyond the table, as plain data; see `worksheet_extras`."""
     warnings: tuple[WorksheetWarning, ...]
 
     def as_json(self) -> dict[str, Any]:
@@ -125,7 +129,9 @@ def evaluate(worksheet: Worksheet, *, partial: bool = False) -> Evaluation:
     loss_g, loss = _loss(worksheet, masses, curve)
     described = _described(worksheet, masses, curve)
     found = (*_characteristics(worksheet, masses, curve), *described.values)
-    assessment = _assessment(worksheet, curve, found)
+    budget = budget_or_reason(worksheet, masses, combined, curve)
+    judged = judge(worksheet, curve, found, budget)
+    assessment = judged.assessment if judged else None
     sizes = _percentiles(worksheet, curve)
     return Evaluation(
         worksheet=worksheet,
@@ -143,6 +149,9 @@ def evaluate(worksheet: Worksheet, *, partial: bool = False) -> Evaluation:
         descriptions=described.data,
         models=fitted_models(worksheet.models, curve) if masses.is_complete and curve else (),
         assessment=assessment,
+        extras=extras_of(judged, masses, found, budget)
+        if judged and masses.is_complete
+        else NOTHING,
         warnings=warnings_about(worksheet, masses, found, assessment, sizes),
     )
 
@@ -304,19 +313,3 @@ def _described(worksheet: Worksheet, masses: Weighed, curve: Gradation | None) -
     if curve is None or not masses.is_complete or not worksheet.describe:
         return Described()
     return describe(curve, worksheet.describe, worksheet.soil, worksheet.interpolation)
-
-
-def _assessment(
-    worksheet: Worksheet, curve: Gradation | None, found: tuple[Characteristic, ...]
-) -> Assessment | None:
-    """The comparison with the envelope; None without one."""
-    if curve is None or not worksheet.envelope:
-        return None
-    rule = AssessmentRule(
-        missing=worksheet.missing_aperture,
-        interpolation=worksheet.interpolation,
-        compare=worksheet.compare,
-        rounding=worksheet.rounding,
-    )
-    values = {each.name: each.value for each in found}
-    return assess(curve, worksheet.envelope, rule, values)

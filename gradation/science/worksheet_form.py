@@ -15,6 +15,7 @@ from gradation.science.errors import GradationError
 from gradation.science.gradation import Basis
 from gradation.science.interpolation import Interpolation
 from gradation.science.rounding import Rounding
+from gradation.science.worksheet_requests import Requests
 
 DEFAULT_PERCENTILES = (Decimal(10), Decimal(50), Decimal(90))
 
@@ -52,6 +53,8 @@ class Fraction:
     aperture_um: Decimal
     increments_g: tuple[Decimal, ...] = ()
     """Net masses [g]; none at all means not weighed yet."""
+    tare_g: Decimal | None = None
+    """Mass of the empty sieve, where it was noted [g]; already taken off."""
 
     @property
     def mass_g(self) -> Decimal | None:
@@ -84,6 +87,8 @@ class EndPointCheck:
 
     rule: EndPoint
     passed_g: tuple[tuple[Decimal, Decimal], ...] = ()
+    name: str = ""
+    """Name of the kept rule the limit was taken from; empty when it was typed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +97,7 @@ class Worksheet:
 
     fractions: tuple[Fraction, ...]
     pan_increments_g: tuple[Decimal, ...] = ()
+    pan_tare_g: Decimal | None = None
     basis: Basis = Basis.INITIAL_DRY
     entry: Entry = Entry.INDIVIDUAL
     dry_mass_g: Decimal | None = None
@@ -104,6 +110,8 @@ class Worksheet:
     interpolation: Interpolation = Interpolation.LOG_LINEAR
     rounding: Rounding = field(default_factory=Rounding)
     loss_tolerance_pct: Decimal | None = None
+    loss_rule: str = ""
+    """Name of the kept rule the tolerance was taken from; empty when it was typed."""
     overload: OverloadRule | None = None
     minimum_portion: PortionCheck | None = None
     end_point: EndPointCheck | None = None
@@ -116,6 +124,8 @@ class Worksheet:
     describe: tuple[Description, ...] = ()
     """Measures of shape wanted; none by default, since a preview must be quick."""
     soil: Soil = field(default_factory=Soil)
+    requests: Requests = field(default_factory=Requests)
+    """What is asked for beyond the table: uncertainty, decisions, what-ifs, a second look."""
 
     @property
     def pan_g(self) -> Decimal | None:

@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 from gradation.science.percentiles import percentile_name
 from gradation.science.quantities import as_typed
+from gradation.science.worksheet_extras import memory_notes
 
 if TYPE_CHECKING:
     from decimal import Decimal
 
-    from gradation.science.envelopes import Assessment, LineVerdict
+    from gradation.science.envelopes import LineVerdict
     from gradation.science.worksheet_evaluation import Evaluation, Row
     from gradation.science.worksheet_masses import Stage
 
@@ -32,7 +33,9 @@ def as_json(evaluation: Evaluation) -> dict[str, Any]:
     -------
     dict
         basis, is_complete, table, pan, wash_loss_g, loss_g, loss_pct, loss_verdict, stages,
-        percentiles, characteristics, not_determinable, descriptions, models, assessment, warnings.
+        percentiles, characteristics, not_determinable, descriptions, models, assessment,
+        uncertainty, effective, sensitivity, plausibility, power_lines, shaking (null or empty
+        unless asked for), unconfirmed (rules kept from memory), warnings.
 
     Raises
     ------
@@ -81,7 +84,9 @@ def as_json(evaluation: Evaluation) -> dict[str, Any]:
         "not_determinable": {each.name: each.reason for each in values if each.value is None},
         "descriptions": dict(evaluation.descriptions),
         "models": [dict(each) for each in evaluation.models],
-        "assessment": _assessment(evaluation.assessment),
+        "assessment": _assessment(evaluation),
+        **evaluation.extras,
+        "unconfirmed": memory_notes(evaluation.worksheet),
         "warnings": [
             {
                 "code": each.code,
@@ -128,12 +133,16 @@ def _stage(stage: Stage) -> dict[str, Any]:
     }
 
 
-def _assessment(assessment: Assessment | None) -> dict[str, Any] | None:
+def _assessment(evaluation: Evaluation) -> dict[str, Any] | None:
     """The comparison with the envelope."""
+    assessment = evaluation.assessment
     if assessment is None:
         return None
+    decision = evaluation.worksheet.requests.decision
     return {
         "outcome": assessment.outcome.value,
+        "decision_rule": "plain" if decision is None else decision.rule.value,
+        "confidence": None if decision is None else float(decision.confidence),
         "lines": [_line(verdict) for verdict in assessment.lines],
     }
 
@@ -153,6 +162,9 @@ def _line(verdict: LineVerdict) -> dict[str, Any]:
         "margin": _text(verdict.margin),
         "nearer_limit": verdict.nearer_limit or None,
         "is_inside": verdict.is_inside,
+        "outcome": verdict.outcome.value,
+        "u": verdict.standard,
+        "probability": verdict.probability,
         "is_interpolated": verdict.is_interpolated,
         "is_moved_by_rounding": verdict.is_moved_by_rounding,
         "reason": verdict.reason or None,

@@ -11,6 +11,7 @@ from gradation.science.acceptance import (
     overload_rules,
     portion_tables,
 )
+from gradation.science.acceptance_rules import END_POINT, LOSS, NamedLimit, named_limits
 from gradation.science.envelopes import (
     CompareWith,
     EnvelopeLine,
@@ -22,6 +23,7 @@ from gradation.science.errors import GradationError
 from gradation.science.gradation import Basis
 from gradation.science.interpolation import Interpolation
 from gradation.science.rounding import MOST_DECIMALS, FinerRule, Rounding, RoundingMode
+from gradation.science.worksheet_consistency import check_masses, check_requests
 from gradation.science.worksheet_form import (
     DEFAULT_PERCENTILES,
     EndPointCheck,
@@ -35,6 +37,7 @@ from gradation.science.worksheet_form import (
 )
 from gradation.science.worksheet_models import MODEL_CHOICES
 from gradation.science.worksheet_reading import Fields, read_decimal
+from gradation.science.worksheet_requests_reading import REQUEST_KEYS, read_requests
 from gradation.science.worksheet_soil import read_descriptions, read_soil
 
 KNOWN = (
@@ -42,7 +45,7 @@ KNOWN = (
     "fractions", "pan_g", "pan_increments_g", "splits", "percentiles", "interpolation",
     "rounding", "loss_tolerance_pct", "overload", "minimum_portion", "end_point", "envelope",
     "missing_aperture", "compare", "interpolate_modulus", "models", "describe", "open_ends",
-    "plasticity",
+    "plasticity", "pan_gross_g", "pan_tare_g", "loss_rule", *REQUEST_KEYS,
 )  # fmt: skip
 ZERO = Decimal(0)
 
@@ -90,7 +93,8 @@ def parse_worksheet(data: object, *, partial: bool = False) -> Worksheet:
     fields.only(KNOWN)
     worksheet = _worksheet(fields)
     if not faults:
-        _check_masses(fields, worksheet, partial=partial)
+        check_masses(fields, worksheet, partial=partial)
+        check_requests(fields, worksheet)
     if faults:
         raise WorksheetFaults(faults)
     return worksheet
@@ -100,7 +104,8 @@ def _worksheet(fields: Fields) -> Worksheet:
     """The worksheet, with defaults where a field is missing or wrong."""
     return Worksheet(
         fractions=tuple(_fraction(each) for each in fields.objects("fractions")),
-        pan_increments_g=_increments(fields, "pan_g", "pan_increments_g"),
+        pan_increments_g=_increments(fields, "pan_"),
+        pan_tare_g=fields.mass_g("pan_tare_g"),
         basis=fields.choice("basis", Basis.INITIAL_DRY),
         entry=fields.choice("entry", Entry.INDIVIDUAL),
         dry_mass_g=fields.decimal("dry_mass_g", above=ZERO),
@@ -111,7 +116,8 @@ def _worksheet(fields: Fields) -> Worksheet:
         percentiles_pct=_percentiles(fields),
         interpolation=fields.choice("interpolation", Interpolation.LOG_LINEAR),
         rounding=_rounding(fields.object("rounding")),
-        loss_tolerance_pct=fields.decimal("loss_tolerance_pct", least=ZERO),
+        loss_tolerance_pct=_loss_tolerance(fields),
+        loss_rule=str(fields.data.get("loss_rule") or ""),
         overload=_overload(fields.object("overload")),
         minimum_portion=_portion(fields.object("minimum_portion")),
         end_point=_end_point(fields.object("end_point")),
@@ -122,13 +128,22 @@ def _worksheet(fields: Fields) -> Worksheet:
         models=_models(fields),
         describe=read_descriptions(fields),
         soil=read_soil(fields),
+        requests=read_requests(fields),
     )
 
 
-def _increments(fields: Fields, single: str, several: str) -> tuple[Decimal, ...]:
-    """One mass or several increments; nothing when neither is given."""
-    if fields.has(single) and fields.has(several):
-        fields.fault(several, f"give either {single} or {several}, not both.")
+def _increments(fields: Fields, of: str = "") -> tuple[Decimal, ...]:
+    """One net mass, several increments, or gross less tare; nothing when none is given."""
+    single, several, gross = (
+        (f"{of}g", f"{of}increments_g", f"{of}gross_g")
+        if of
+        else ("mass_g", "increments_g", "gross_g")
+    )
+    given = [name for name in (single, several, gross) if fields.has(name)]
+    if len(given) > 1:
+        fields.fault(given[1], f"give either {given[0]} or {given[1]}, not both.")
+    if fields.has(gross):
+        return _net(fields, gross, f"{of}tare_g")
     if fields.has(several):
         found = [
             read_decimal(each, f"{fields.at(several)}[{number}]", fields.faults, least=ZERO)
@@ -139,12 +154,25 @@ def _increments(fields: Fields, single: str, several: str) -> tuple[Decimal, ...
     return () if mass_g is None else (mass_g,)
 
 
+def _net(fields: Fields, gross: str, tare: str) -> tuple[Decimal, ...]:
+    """The mass in a sieve or pan weighed with it."""
+    fields.require(tare)
+    gross_g, unnoted = fields.mass_g(gross), list[Fault]()
+    tare_g = Fields(fields.data, fields.path, unnoted).mass_g(tare)  # its faults are noted once
+    if gross_g is None or tare_g is None:
+        return ()
+    if gross_g < tare_g:
+        fields.fault(gross, f"is smaller than {tare}; weigh the empty sieve again.")
+        return ()
+    return (gross_g - tare_g,)
+
+
 def _fraction(fields: Fields) -> Fraction:
     """What lies on one sieve."""
-    fields.only(("aperture_um", "mass_g", "increments_g"))
+    fields.only(("aperture_um", "mass_g", "increments_g", "gross_g", "tare_g"))
     fields.require("aperture_um")
     aperture_um = fields.aperture_um("aperture_um")
-    return Fraction(aperture_um or Decimal(1), _increments(fields, "mass_g", "increments_g"))
+    return Fraction(aperture_um or Decimal(1), _increments(fields), fields.mass_g("tare_g"))
 
 
 def _split(fields: Fields) -> WorksheetSplit | None:
@@ -208,9 +236,7 @@ def _overload(fields: Fields | None) -> OverloadRule | None:
         return None
     fields.only(("rule", "frame_mm", "area_m2", "bulk_density_g_cm3"))
     fields.require("rule")
-    name = fields.text("rule")
-    if name and name not in overload_rules():
-        fields.fault("rule", f"must be one of: {', '.join(overload_rules())}.")
+    name = fields.one_of("rule", overload_rules())
     sizes = [
         fields.decimal(key, above=ZERO) for key in ("frame_mm", "area_m2", "bulk_density_g_cm3")
     ]
@@ -224,9 +250,7 @@ def _portion(fields: Fields | None) -> PortionCheck | None:
         return None
     fields.only(("table", "size_um"))
     fields.require("table")
-    name = fields.text("table")
-    if name and name not in portion_tables():
-        fields.fault("table", f"must be one of: {', '.join(portion_tables())}.")
+    name = fields.one_of("table", portion_tables())
     return PortionCheck(name, fields.aperture_um("size_um"))
 
 
@@ -234,13 +258,33 @@ def _end_point(fields: Fields | None) -> EndPointCheck | None:
     """The end point, and what passed in the extra minute."""
     if fields is None:
         return None
-    fields.only(("limit_pct", "of", "passed"))
+    fields.only(("rule", "limit_pct", "of", "passed"))
+    passed = tuple(filter(None, (_passed(each) for each in fields.objects("passed"))))
+    if fields.has("rule"):
+        known = _named(fields, "rule", END_POINT, ("limit_pct", "of"))
+        rule = EndPoint(0.0) if known is None else EndPoint(float(known.limit_pct), known.of)
+        return EndPointCheck(rule, passed, str(fields.data["rule"]))
     fields.require("limit_pct")
     limit_pct = fields.decimal("limit_pct", least=ZERO) or ZERO
     rule = EndPoint(float(limit_pct), fields.choice("of", EndPointOf.TOTAL))
-    return EndPointCheck(
-        rule, tuple(filter(None, (_passed(each) for each in fields.objects("passed"))))
-    )
+    return EndPointCheck(rule, passed)
+
+
+def _loss_tolerance(fields: Fields) -> Decimal | None:
+    """The tolerance typed, or that of a kept rule."""
+    if fields.has("loss_rule"):
+        known = _named(fields, "loss_rule", LOSS, ("loss_tolerance_pct",))
+        return None if known is None else known.limit_pct
+    return fields.decimal("loss_tolerance_pct", least=ZERO)
+
+
+def _named(fields: Fields, key: str, topic: str, instead: tuple[str, ...]) -> NamedLimit | None:
+    """The limit of a kept rule; it leaves no room for a typed one."""
+    for other in instead:
+        if fields.has(other):
+            fields.fault(other, f"give either {key} or {other}, not both.")
+    known = named_limits(topic)
+    return known.get(fields.one_of(key, known))
 
 
 def _passed(fields: Fields) -> tuple[Decimal, Decimal] | None:
@@ -289,62 +333,3 @@ def _models(fields: Fields) -> tuple[str, ...]:
         else:
             fields.fault(f"models[{number}]", f"must be one of: {', '.join(MODEL_CHOICES)}.")
     return tuple(found)
-
-
-def _check_masses(fields: Fields, worksheet: Worksheet, *, partial: bool) -> None:
-    """Faults between the fields of a worksheet whose fields are right one by one."""
-    if not worksheet.fractions:
-        fields.fault("fractions", "is missing; a sieving needs at least one sieve.")
-    _check_apertures(fields, worksheet)
-    if not partial:
-        _check_all_weighed(fields, worksheet)
-    _check_dry_mass(fields, worksheet, partial=partial)
-
-
-def _check_apertures(fields: Fields, worksheet: Worksheet) -> None:
-    """Repeated apertures, and splits at no sieve."""
-    seen: dict[Decimal, int] = {}
-    for number, fraction in enumerate(worksheet.fractions):
-        if fraction.aperture_um in seen:
-            first = seen[fraction.aperture_um]
-            fields.fault(
-                f"fractions[{number}].aperture_um",
-                f"is the same as fractions[{first}]; put several masses of one sieve into "
-                "increments_g.",
-            )
-        seen.setdefault(fraction.aperture_um, number)
-    at: set[Decimal] = set()
-    for number, split in enumerate(worksheet.splits):
-        if split.below_um not in seen:
-            fields.fault(f"splits[{number}].below_um", "is no sieve of the fractions.")
-        if split.below_um in at:
-            fields.fault(f"splits[{number}].below_um", "is entered twice.")
-        at.add(split.below_um)
-
-
-def _check_all_weighed(fields: Fields, worksheet: Worksheet) -> None:
-    """Missing masses, and a portion of which nothing was found."""
-    for number, fraction in enumerate(worksheet.fractions):
-        if not fraction.increments_g:
-            fields.fault(f"fractions[{number}].mass_g", "is missing; enter 0 for an empty sieve.")
-    if worksheet.pan_g is None:
-        fields.fault("pan_g", "is missing; enter 0 for an empty pan.")
-    elif worksheet.is_fully_weighed and not any(
-        (worksheet.pan_g, *(each.mass_g for each in worksheet.fractions))
-    ):
-        fields.fault("fractions", "all masses are zero, so nothing was sieved.")
-
-
-def _check_dry_mass(fields: Fields, worksheet: Worksheet, *, partial: bool) -> None:
-    """Dry masses that are missing, double, or in the wrong order."""
-    is_moist = worksheet.moist_mass_g is not None or worksheet.moisture_pct is not None
-    if is_moist and worksheet.dry_mass_g is not None:
-        fields.fault("dry_mass_g", "give the dry mass or moist_mass_g with moisture_pct, not both.")
-    elif is_moist and worksheet.base_dry_mass_g is None:
-        fields.require("moist_mass_g", "moisture_pct")
-    dry, washed = worksheet.base_dry_mass_g, worksheet.washed_dry_mass_g
-    needs_dry = worksheet.basis is Basis.INITIAL_DRY or washed is not None
-    if dry is None and needs_dry and not is_moist and not partial:
-        fields.fault("dry_mass_g", "is missing; percentages are of the dry mass before washing.")
-    if dry is not None and washed is not None and washed > dry:
-        fields.fault("washed_dry_mass_g", "is larger than dry_mass_g; check which is which.")

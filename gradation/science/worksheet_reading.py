@@ -92,6 +92,15 @@ class Fields:
             return ""
         return value
 
+    def one_of(self, key: str, known: Collection[str]) -> str:
+        """One of the names of a table; empty when missing or wrong."""
+        name = self.text(key)
+        if name in known:
+            return name
+        if isinstance(self.data.get(key), str):
+            self.fault(key, f"must be one of: {', '.join(known)}.")
+        return ""
+
     def is_true(self, key: str, *, default: bool) -> bool:
         """True or false."""
         value = self.data.get(key)
@@ -114,7 +123,7 @@ class Fields:
         self.fault(key, f"must be one of: {names}.")
         return default
 
-    def items(self, key: str) -> Sequence[object]:
+    def items(self, key: str, most: int = MOST_ITEMS) -> Sequence[object]:
         """A list; empty when missing or wrong."""
         value = self.data.get(key)
         if value is None:
@@ -122,16 +131,16 @@ class Fields:
         if not isinstance(value, list | tuple):
             self.fault(key, f"expected a list, not {kind_of(value)}.")
             return ()
-        if len(value) > MOST_ITEMS:
-            self.fault(key, f"has {len(value)} entries; at most {MOST_ITEMS} are read.")
+        if len(value) > most:
+            self.fault(key, f"has {len(value)} entries; at most {most} are read.")
             return ()
         return value
 
-    def objects(self, key: str) -> list[Fields]:
+    def objects(self, key: str, most: int = MOST_ITEMS) -> list[Fields]:
         """A list of objects."""
         return [
             Fields(each, f"{self.at(key)}[{number}]", self.faults)
-            for number, each in enumerate(self.items(key))
+            for number, each in enumerate(self.items(key, most))
         ]
 
     def object(self, key: str) -> Fields | None:
@@ -192,6 +201,53 @@ def read_decimal(
     except GradationError as refusal:
         faults.append(Fault(path, str(refusal)))
         return None
+    return in_range(number, path, faults, least=least, above=above)
+
+
+def in_range(
+    number: Decimal,
+    path: str,
+    faults: list[Fault],
+    *,
+    least: Decimal | None = None,
+    above: Decimal | None = None,
+) -> Decimal | None:
+    """Give a number that is large enough; None after noting why it is not.
+
+    Parameters
+    ----------
+    number : Decimal
+        any number
+    path : str
+        JSON path of the value, for the fault.
+    faults : list of Fault
+        What is wrong is appended here.
+    least, above : Decimal, optional
+        The number must be at least, or above, this.
+
+    Returns
+    -------
+    Decimal or None
+        The number itself.
+
+    Raises
+    ------
+    Nothing
+        Faults are noted instead.
+
+    Notes
+    -----
+    Without bounds every number is in range.
+
+    References
+    ----------
+    RFC 9535 for the path.
+
+    Examples
+    --------
+    >>> in_range(Decimal(1), "$.pan_g", [], least=Decimal(0))
+    Decimal('1')
+    """
     if least is not None and number < least:
         faults.append(Fault(path, f"must be {as_typed(least)} or more, not {as_typed(number)}."))
         return None

@@ -107,9 +107,7 @@ def _plasticity(fields: Fields | None) -> Plasticity | None:
     fields.only((*numbers, "non_plastic", "seen_by_hand"))
     found = [fields.decimal(name, least=ZERO) for name in numbers]
     liquid, index, dried = (None if each is None else float(each) for each in found)
-    seen = fields.text("seen_by_hand")
     kinds = {kind.value: kind for kind in (FinesKind.SILTY, FinesKind.CLAYEY)}
-    if seen and seen not in kinds:
-        fields.fault("seen_by_hand", f"must be one of: {', '.join(kinds)}.")
+    seen = fields.one_of("seen_by_hand", kinds)
     is_non_plastic = fields.is_true("non_plastic", default=False)
     return Plasticity(liquid, index, dried, is_non_plastic, kinds.get(seen))

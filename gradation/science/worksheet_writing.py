@@ -8,6 +8,7 @@ from typing import Any
 from gradation.science.envelopes import EnvelopeLine
 from gradation.science.quantities import as_typed
 from gradation.science.worksheet_form import EndPointCheck, Fraction, Worksheet, WorksheetSplit
+from gradation.science.worksheet_requests_writing import requests_json
 
 
 def worksheet_json(worksheet: Worksheet) -> dict[str, Any]:
@@ -54,11 +55,13 @@ def worksheet_json(worksheet: Worksheet) -> dict[str, Any]:
         "moisture_pct": _text(worksheet.moisture_pct),
         "fractions": [_fraction(each) for each in worksheet.fractions],
         "pan_increments_g": [as_typed(each) for each in worksheet.pan_increments_g] or None,
+        "pan_tare_g": _text(worksheet.pan_tare_g),
         "splits": [_split(each) for each in worksheet.splits] or None,
         "percentiles": [_text(each) for each in worksheet.percentiles_pct],
         "interpolation": worksheet.interpolation.value,
         "rounding": _rounding(worksheet),
-        "loss_tolerance_pct": _text(worksheet.loss_tolerance_pct),
+        "loss_tolerance_pct": None if worksheet.loss_rule else _text(worksheet.loss_tolerance_pct),
+        "loss_rule": worksheet.loss_rule or None,
         "overload": _overload(worksheet),
         "minimum_portion": _portion(worksheet),
         "end_point": _end_point(worksheet.end_point),
@@ -71,7 +74,7 @@ def worksheet_json(worksheet: Worksheet) -> dict[str, Any]:
         "open_ends": _ends(worksheet),
         "plasticity": _plasticity(worksheet),
     }
-    return _present(written)
+    return _present(written) | requests_json(worksheet.requests)
 
 
 def _present(fields: dict[str, Any]) -> dict[str, Any]:
@@ -92,7 +95,8 @@ def _size(aperture_um: Decimal) -> int | str:
 def _fraction(fraction: Fraction) -> dict[str, Any]:
     """What lies on one sieve."""
     masses = [as_typed(each) for each in fraction.increments_g]
-    return {"aperture_um": _size(fraction.aperture_um), "increments_g": masses}
+    written = {"aperture_um": _size(fraction.aperture_um), "increments_g": masses}
+    return written | _present({"tare_g": _text(fraction.tare_g)})
 
 
 def _split(split: WorksheetSplit) -> dict[str, Any]:
@@ -159,13 +163,8 @@ def _end_point(check: EndPointCheck | None) -> dict[str, Any] | None:
         {"aperture_um": _size(aperture_um), "mass_g": as_typed(mass_g)}
         for aperture_um, mass_g in check.passed_g
     ]
-    return _present(
-        {
-            "limit_pct": str(check.rule.limit_pct),
-            "of": check.rule.of.value,
-            "passed": passed or None,
-        }
-    )
+    typed = {"limit_pct": str(check.rule.limit_pct), "of": check.rule.of.value}
+    return ({"rule": check.name} if check.name else typed) | _present({"passed": passed or None})
 
 
 def _ends(worksheet: Worksheet) -> dict[str, Any] | None:

@@ -7,8 +7,9 @@ import json
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import pytest
-from django.core.management import call_command
+from django.core.management import CommandError, call_command
 
 from tests.builders import worksheet_data
 
@@ -97,3 +98,74 @@ def test_a_file_that_is_no_text_is_refused(tmp_path: Path) -> None:
     path.write_bytes(b"\xff\xfe\x00")
 
     assert "not UTF-8" in computed(path)[1]
+
+
+def test_a_calculation_gives_its_result(worksheet) -> None:
+    asked = {"calculation": "precision_limits", "sd": ["0.05"], "factor": 2}
+
+    out, err, code = computed(worksheet(asked))
+
+    assert (err, code) == ("", 0)
+    assert json.loads(out)["limits"] == [0.1]
+
+
+def test_a_bad_calculation_gives_one_line_per_fault_and_no_result(worksheet) -> None:
+    asked = {"calculation": "precision_limits", "sd": ["x", "-1"], "colour": 1}
+
+    out, err, code = computed(worksheet(asked))
+
+    assert (out, code) == ("", 2)
+    assert [line.split(":")[0] for line in err.splitlines()] == ["$.colour", "$.sd[0]", "$.sd[1]"]
+
+
+def test_a_request_that_cannot_be_prints_no_result(worksheet) -> None:
+    # 75 µm widened by 80 µm would be coarser than its neighbour, 150 µm
+    asked = worksheet_data(sensitivity=[{"aperture_um": 75, "error_um": 80}])
+
+    out, err, code = computed(worksheet(asked))
+
+    assert (out, code) == ("", 2)
+    assert err.startswith("$.sensitivity[0].error_um: ")
+    assert len(err.splitlines()) == 1
+
+
+def test_everything_about_one_run_in_one_answer(worksheet) -> None:
+    asked = worksheet_data(
+        envelope=[{"aperture_um": 300, "max": 26}],
+        uncertainty={"balance": {"readability_g": "0.1"}, "repeatability_sd_pct": "0.5"},
+        decision={"rule": "guard_band"},
+        apertures_found=[{"aperture_um": 300, "mean_um": 303}],
+        sensitivity=[{"aperture_um": 300, "error_um": 5}],
+        plausibility=True,
+        loss_rule="en_933_1_loss",
+        power_lines=[{"exponent": "0.45", "largest_um": 9500}],
+        shaking={"actual": {"drive": "vertical_throw", "amplitude_pp_mm": 1, "mains_hz": 50}},
+        models=["rrsb"],
+        cross_check={"seed": 1, "draws": 1000},
+    )
+
+    out, err, code = computed(worksheet(asked))
+
+    result = json.loads(out)
+    assert (err, code) == ("", 0)
+    # 24 % + 1.96 x 0.5 % stays below 26 %
+    assert result["assessment"]["outcome"] == "conforms"
+    parts = ("uncertainty", "effective", "sensitivity", "plausibility", "power_lines", "shaking")
+    assert all(result[part] for part in parts)
+    assert "unconfirmed_rule" in [each["code"] for each in result["warnings"]]
+
+
+def test_the_schema_is_printed_and_describes_itself() -> None:
+    out, err = io.StringIO(), io.StringIO()
+
+    call_command("compute", "--schema", stdout=out, stderr=err)
+
+    schema = json.loads(out.getvalue())
+    jsonschema.Draft202012Validator.check_schema(schema)
+    jsonschema.validate(worksheet_data(), schema)
+    assert not jsonschema.Draft202012Validator(schema).is_valid({"calculation": "sieving"})
+
+
+def test_file_or_schema_must_be_asked_for() -> None:
+    with pytest.raises(CommandError):
+        call_command("compute")

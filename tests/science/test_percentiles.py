@@ -236,3 +236,27 @@ def test_texts_are_for_one_run() -> None:
 
     with pytest.raises(NotDeterminable):
         percentiles(batch, [0.5])
+
+
+@pytest.mark.parametrize("interpolation", Interpolation)
+@pytest.mark.parametrize("place", range(4))
+@pytest.mark.parametrize("share", [0.1, 0.5, 0.62, 0.9])
+def test_a_run_with_an_unknown_passing_has_no_sizes(interpolation, place, share):
+    passing = np.array([0.95, 0.8, 0.4, 0.05])
+    known = size_at_passing([8000.0, 4000.0, 2000.0, 1000.0], passing, share, interpolation)
+    passing[place] = np.nan
+
+    found = size_at_passing([8000.0, 4000.0, 2000.0, 1000.0], passing, share, interpolation)
+
+    assert np.isfinite(known.size_um)
+    assert np.isnan(found.size_um)
+    assert not any((found.is_below, found.is_above, found.is_straight))
+
+
+def test_an_unknown_passing_leaves_the_other_runs_of_a_batch_alone():
+    curves = np.array([[0.9, np.nan], [0.9, 0.3], [np.nan, np.nan]])
+
+    found = size_at_passing([2000.0, 1000.0], curves, [0.1, 0.6])
+
+    assert np.isnan(found.size_um).tolist() == [[True, True], [True, False], [True, True]]
+    assert found.is_below.tolist() == [[False, False], [True, False], [False, False]]

@@ -88,14 +88,49 @@ def test_every_field_is_read() -> None:
     assert sheet.soil.plasticity.seen_by_hand is FinesKind.SILTY
 
 
-@pytest.mark.parametrize("changes", [{}, FULL])
+ASKED: dict[str, Any] = {
+    "uncertainty": {
+        "balance": {"readability_g": "0.1", "calibration_u_g": "0,05"},
+        "dry_mass_u_g": "0.00001",
+        "apertures": [{"aperture_um": 75, "u_um": "1.5"}],
+        "repeatability": [{"aperture_um": 75, "sd_pct": "0.5"}],
+        "coverage_factor": 2,
+    },
+    "decision": {"rule": "probability", "confidence": "0.9"},
+    "cross_check": {"seed": 0, "draws": 500},
+    "apertures_found": [{"aperture_um": 75, "mean_um": "75,5"}],
+    "sensitivity": [{"aperture_um": 75, "error_um": "-1.5"}],
+    "plausibility": True,
+    "history": [
+        {
+            "dry_mass_g": 500,
+            "washed_dry_mass_g": "490.5",
+            "fractions": [{"aperture_um": size, "mass_g": 50, "tare_g": 400} for size in SAND_UM],
+            "pan_g": 100,
+            "pan_tare_g": 350,
+        }
+    ]
+    * 8,
+    "power_lines": [{"exponent": "0.45"}, {"exponent": 1, "largest_um": 9500}],
+    "shaking": {
+        "planned": {"drive": "sonic", "duration_s": 60},
+        "actual": {"drive": "air_jet", "stroke_to_deck_deg": 45},
+        "tolerance_pct": 0,
+    },
+    "loss_rule": "en_933_1_loss",
+    "end_point": {"rule": "en_933_1_end", "passed": [{"aperture_um": 600, "mass_g": "0.1"}]},
+    "pan_tare_g": "350.0",
+}
+
+
+@pytest.mark.parametrize("changes", [{}, FULL, ASKED])
 def test_a_worksheet_is_written_back_as_it_was_read(changes: dict[str, Any]) -> None:
     sheet = make_worksheet(**changes)
 
     assert parse_worksheet(json.loads(json.dumps(worksheet_json(sheet)))) == sheet
 
 
-@pytest.mark.parametrize("changes", [{}, FULL])
+@pytest.mark.parametrize("changes", [{}, FULL, ASKED])
 def test_the_published_schema_accepts_what_is_read(changes: dict[str, Any]) -> None:
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
 

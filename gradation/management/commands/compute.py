@@ -1,4 +1,4 @@
-"""Compute one worksheet: `manage.py compute FILE`, or `-` for standard input."""
+"""Compute a worksheet or a calculation: `manage.py compute FILE`, or `-` for standard input."""
 
 from __future__ import annotations
 
@@ -11,27 +11,35 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
+from gradation.science.computing import compute, schema_text
 from gradation.science.errors import GradationError
-from gradation.science.worksheet import WorksheetFaults, evaluate, parse_worksheet
+from gradation.science.worksheet import WorksheetFaults
 
 FAULTY = 2
 
 
 class Command(BaseCommand):
-    """Prints the result of a worksheet as JSON; a bad worksheet prints its faults instead."""
+    """Prints the result as JSON; a bad worksheet or calculation prints its faults instead."""
 
-    help = "Computes the gradation of a worksheet (JSON) and prints the result as JSON."
+    help = (
+        "Computes a worksheet or a named calculation (JSON) and prints the result as JSON. "
+        "--schema prints the JSON Schema that describes every key of both."
+    )
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        """Take the name of the worksheet."""
-        parser.add_argument("file", metavar="FILE", help="worksheet file, or - for standard input")
+        """Take the name of the file, or the wish for the schema."""
+        what = parser.add_mutually_exclusive_group(required=True)
+        what.add_argument("file", metavar="FILE", nargs="?", help="file, or - for standard input")
+        what.add_argument("--schema", action="store_true", help="print the JSON Schema instead")
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Print the result, or one line per fault on standard error and exit with 2."""
+        if options["schema"]:
+            self.stdout.write(schema_text())
+            return
         try:
-            worksheet = parse_worksheet(_read(options["file"]))
-            result = evaluate(worksheet).as_json()
+            result = compute(_read(options["file"]))
         except WorksheetFaults as refusal:
             self._refuse([str(fault) for fault in refusal.faults])
         except GradationError as refusal:
@@ -47,7 +55,7 @@ class Command(BaseCommand):
 
 
 def _read(name: str) -> object:
-    """The worksheet as plain data, its numbers exactly as written."""
+    """The file as plain data, its numbers exactly as written."""
     try:
         text = sys.stdin.read() if name == "-" else Path(name).read_text(encoding="utf-8")
         return json.loads(text, parse_float=Decimal, parse_constant=_no_number)

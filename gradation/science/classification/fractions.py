@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -42,8 +44,7 @@ class SizeClass:
     upper_um: float
 
 
-@dataclass(frozen=True, slots=True)
-class Share:
+class Share(NamedTuple):
     """Share of one class, or of a group, of one run, 0-1.
 
     `share` is nan when a limit lies beyond the nest; it then lies from `least` to `most`.
@@ -101,10 +102,16 @@ class FractionTable:
 
     def rows(self) -> tuple[Share, ...]:
         """One row for each class; one run only."""
-        bounds = self._bounds()
+        lowest, highest = self._bounds()
         return tuple(
-            self._row(bounds, (item.name, item.symbol), place, place)
-            for place, item in enumerate(self.classes)
+            Share(
+                item.name,
+                item.symbol,
+                item.lower_um,
+                item.upper_um,
+                *_within(lowest[at] - highest[at + 1], highest[at] - lowest[at + 1]),
+            )
+            for at, item in enumerate(self.classes)
         )
 
     def groups(self) -> tuple[Share, ...]:
@@ -112,37 +119,29 @@ class FractionTable:
         places: dict[str, list[int]] = {}
         for place, item in enumerate(self.classes):
             places.setdefault(item.group, []).append(place)
-        bounds = self._bounds()
-        return tuple(self._row(bounds, (name, ""), at[0], at[-1]) for name, at in places.items())
+        lowest, highest = self._bounds()
+        return tuple(
+            Share(
+                name,
+                "",
+                self.classes[at[-1]].lower_um,
+                self.classes[at[0]].upper_um,
+                *_within(lowest[at[0]] - highest[at[-1] + 1], highest[at[0]] - lowest[at[-1] + 1]),
+            )
+            for name, at in places.items()
+        )
 
     def _bounds(self) -> tuple[list[float], list[float]]:
         if self.passing_least.ndim != 1:
             raise OutOfRange("Rows of a fraction table are given for one run at a time.")
         return self.passing_least.tolist(), self.passing_most.tolist()
 
-    def _row(
-        self,
-        bounds: tuple[list[float], list[float]],
-        name_and_symbol: tuple[str, str],
-        first: int,
-        last: int,
-    ) -> Share:
-        lowest, highest = bounds
-        least = _not_below_zero(lowest[first] - highest[last + 1])
-        most = _not_below_zero(highest[first] - lowest[last + 1])
-        return Share(
-            *name_and_symbol,
-            lower_um=self.classes[last].lower_um,
-            upper_um=self.classes[first].upper_um,
-            share=most if most - least <= NOISE else float("nan"),
-            least=least,
-            most=most,
-        )
 
-
-def _not_below_zero(share: float) -> float:
-    """The share without binary noise below nothing; NaN stays NaN."""
-    return 0.0 if share < 0 else share
+def _within(least: float, most: float) -> tuple[float, float, float]:
+    """The share, NaN when it is not known, and its bounds free of noise below nothing."""
+    least = 0.0 if least < 0 else least
+    most = 0.0 if most < 0 else most
+    return most if most - least <= NOISE else math.nan, least, most
 
 
 @cache
@@ -339,7 +338,6 @@ def fraction_tables(
     apertures, shares = checked_curve(apertures_um, passing)
     limits = _limits_um(tuple(schemes))
     least, most, sources = limit_bounds(apertures, shares, limits, interpolation)
-    whole, nothing = np.ones((*shares.shape[:-1], 1)), np.zeros((*shares.shape[:-1], 1))
     tables, start = [], 0
     for scheme in schemes:
         classes = _classes(scheme)
@@ -349,13 +347,20 @@ def fraction_tables(
             FractionTable(
                 scheme=scheme,
                 classes=classes,
-                passing_least=np.concatenate((whole, least[..., at], nothing), axis=-1),
-                passing_most=np.concatenate((whole, most[..., at], nothing), axis=-1),
+                passing_least=_with_ends(least[..., at]),
+                passing_most=_with_ends(most[..., at]),
                 limit_sources=sources[at],
                 interpolation=interpolation,
             )
         )
     return tuple(tables)
+
+
+def _with_ends(passing: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The passing at the limits of a scheme, with 1 above the first and 0 below the last class."""
+    whole = np.empty((*passing.shape[:-1], passing.shape[-1] + 2))
+    whole[..., 0], whole[..., 1:-1], whole[..., -1] = 1.0, passing, 0.0
+    return whole
 
 
 @cache
@@ -426,4 +431,4 @@ def _on_sieves(
     read_at = np.where(stands_in, nearest, limits_um)
     is_inside = (limits_um > apertures[-1]) & (limits_um < apertures[0])
     codes = np.where(nearest == limits_um, 0, np.where(stands_in, 1, np.where(is_inside, 2, 3)))
-    return read_at, tuple(_SOURCES[code] for code in codes.tolist())
+    return read_at, tuple(map(_SOURCES.__getitem__, codes.tolist()))
