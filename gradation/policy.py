@@ -42,6 +42,9 @@ class Action(StrEnum):
     ISSUE_CERTIFICATE = "issue a certificate"
     WITHDRAW_CERTIFICATE = "withdraw a certificate"
     KEEP_EQUIPMENT = "keep the equipment file"
+    OPEN_IMPACT = "open an impact assessment"
+    ASSESS_IMPACT = "decide and close an impact assessment"
+    SEND_DUE_DIGEST = "send the keepers what is due"
     KEEP_PARTIES = "keep customers, sources and materials"
     KEEP_PROCEDURES = "keep procedures"
     KEEP_SPECIFICATIONS = "keep specifications"
@@ -74,6 +77,9 @@ _MATRIX: dict[Action, frozenset[Role]] = {
     Action.ISSUE_CERTIFICATE: frozenset({Role.SIGNATORY}),
     Action.WITHDRAW_CERTIFICATE: frozenset({Role.SIGNATORY}),
     Action.KEEP_EQUIPMENT: frozenset({Role.EQUIPMENT_KEEPER}),
+    Action.OPEN_IMPACT: frozenset({Role.EQUIPMENT_KEEPER, Role.QUALITY_MANAGER}),
+    Action.ASSESS_IMPACT: frozenset({Role.QUALITY_MANAGER}),
+    Action.SEND_DUE_DIGEST: frozenset({Role.EQUIPMENT_KEEPER, Role.QUALITY_MANAGER}),
     Action.KEEP_PARTIES: frozenset({Role.TECHNICIAN, Role.QUALITY_MANAGER}),
     Action.KEEP_PROCEDURES: frozenset({Role.QUALITY_MANAGER}),
     Action.KEEP_SPECIFICATIONS: frozenset({Role.QUALITY_MANAGER}),

@@ -13,6 +13,7 @@ from gradation.models import (
     Bench,
     Certificate,
     Customer,
+    Instrument,
     Laboratory,
     Material,
     Nest,
@@ -21,6 +22,7 @@ from gradation.models import (
     Run,
     Sample,
     Sieve,
+    Source,
     Specification,
     SpecificationLine,
     SpecificationVersion,
@@ -110,6 +112,13 @@ def make_customer(**values: Any) -> Customer:
         **values,
     }
     return parties.add_customer(actor=people.system_account(), customer=Customer(**filled))
+
+
+def make_source(customer: Customer | None = None, **values: Any) -> Source:
+    """Add a pit of a customer."""
+    filled = {"name": f"East face {next(_number)}", "kind": "pit", **values}
+    source = Source(customer=customer or make_customer(), **filled)
+    return parties.add_source(actor=people.system_account(), source=source)
 
 
 def make_procedure(
@@ -217,6 +226,12 @@ def make_sieve(aperture_um: int | Decimal = 600, **values: Any) -> Sieve:
 def make_sieves(apertures_um: Sequence[int | Decimal] = APERTURES_UM) -> list[Sieve]:
     """Register a set of sieves, coarse to fine."""
     return [make_sieve(size) for size in apertures_um]
+
+
+def make_instrument(kind: str, **values: Any) -> Instrument:
+    """Register an instrument."""
+    filled = {"serial": f"I-{next(_number):04d}", "kind": kind, **values}
+    return upkeep.register_instrument(actor=keeper(), instrument=Instrument(**filled))
 
 
 def make_bench(**values: Any) -> Bench:

@@ -1,11 +1,22 @@
-"""The drawn nest: sieves as they stand, each filled by its mass against its load limit."""
+"""The drawn nest: sieves as they stand, each filled by its mass against its load limit.
+
+Where no limit is known the fill is lighter and only compares the fractions with one another.
+"""
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from gradation.charts.markup import element, number, picture
-from gradation.charts.palette import INK, LICHEN, MADDER, PAPER, QUIET, STRONG_RULE
+from gradation.charts.palette import (
+    INK,
+    LICHEN,
+    MADDER,
+    PALE_LICHEN,
+    PAPER,
+    QUIET,
+    STRONG_RULE,
+)
 
 _INSET = 3.0
 _SHOWN_LOAD_PCT = 130.0  # the frame's full height; above 100 % the load stands over the limit line
@@ -13,12 +24,16 @@ _SHOWN_LOAD_PCT = 130.0  # the frame's full height; above 100 % the load stands 
 
 @dataclass(frozen=True)
 class NestPiece:
-    """One sieve or the pan: its name, its load in % of the limit, and why not to use it."""
+    """One sieve or the pan: its name, its load in % of the limit, and why not to use it.
+
+    Without a limit `share_pct` says how full to draw it: its mass in % of the heaviest fraction.
+    """
 
     name: str
     load_pct: float | None = None
     unusable_reason: str = ""
     is_pan: bool = False
+    share_pct: float | None = None
 
     def described(self) -> str:
         """Return the piece in words."""
@@ -26,6 +41,8 @@ class NestPiece:
         if self.load_pct is not None:
             over = ", overloaded" if self.load_pct > 100 else ""
             parts.append(f"load {self.load_pct:.0f} % of its limit{over}")
+        elif self.share_pct is not None:
+            parts.append(f"{self.share_pct:.0f} % of the mass of the heaviest fraction")
         if self.unusable_reason:
             parts.append(f"not to be used: {self.unusable_reason}")
         return "; ".join(parts)
@@ -50,6 +67,8 @@ def _piece(piece: NestPiece, top: float, width: float, height: float) -> str:
 
 
 def _load(piece: NestPiece, x: float, top: float, width: float, height: float) -> str:
+    if piece.load_pct is None:
+        return _share(piece, x, top, width, height)
     if not piece.load_pct or piece.load_pct < 0:
         return ""
     over = piece.load_pct > 100
@@ -59,6 +78,18 @@ def _load(piece: NestPiece, x: float, top: float, width: float, height: float) -
         "rect", x=x + 1, y=top + height - shown, width=width - 2, height=shown, fill=colour
     )
     return fill + (_pennant(x + width - 12, top + height - shown) if over else "")
+
+
+def _share(piece: NestPiece, x: float, top: float, width: float, height: float) -> str:
+    """Draw a fill that means no limit: pale, with a line on top so that a copy shows it too."""
+    if not piece.share_pct or piece.share_pct < 0:
+        return ""
+    shown = height * min(piece.share_pct, 100) / _SHOWN_LOAD_PCT
+    place = {"x": x + 1, "y": top + height - shown, "width": width - 2, "height": shown}
+    level = f"M{number(x + 1)} {number(top + height - shown)}h{number(width - 2)}"
+    return element("rect", fill=PALE_LICHEN, **place) + element(
+        "path", d=level, stroke=LICHEN, stroke_width=1
+    )
 
 
 def _pennant(x: float, y: float) -> str:

@@ -17,7 +17,7 @@ UMBER = "#7A4B2A"
 SLATE = "#3B5B7A"
 MADDER = "#8E2C2C"
 STRAW = "#EFE3B8"
-SANS = "Source Sans 3, sans-serif"
+SANS = "'Source Sans 3', sans-serif"
 
 
 @dataclass(frozen=True)

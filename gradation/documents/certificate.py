@@ -1,15 +1,28 @@
 """The certificate of analysis: content to HTML, and to PDF with the content embedded."""
 
+from collections.abc import Sequence
 from itertools import groupby
 
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString, mark_safe
 
 from gradation.charts.printed import svg
-from gradation.documents.certificate_content import CertificateContent, ResultTable, SieveUsed
+from gradation.documents.certificate_content import (
+    CertificateContent,
+    Characteristic,
+    ResultTable,
+    SieveUsed,
+)
 from gradation.documents.certificate_figure import certificate_figure
 from gradation.documents.certificate_table import ShownTable, shown_table
-from gradation.documents.figures import aligned, shown_date, shown_days, shown_moment, written
+from gradation.documents.figures import (
+    aligned,
+    ended,
+    shown_date,
+    shown_days,
+    shown_moment,
+    written,
+)
 from gradation.documents.pdf import EmbeddedFile, render_pdf
 
 _CHART_MM = (182.0, 82.0)  # the width between the margins of A4
@@ -32,7 +45,7 @@ def _context(content: CertificateContent) -> dict[str, object]:
         "identity": _identity(content),
         "tables": [_table(content, table) for table in content.results],
         "chart": _chart(content),
-        "characteristics": _characteristics(content),
+        "characteristics": _characteristics(content.characteristics),
         "dates": _dates(content),
         "signatures": [(it, shown_moment(it.signed_at)) for it in content.signatures],
         "corrections": [(it, shown_moment(it.changed_at)) for it in content.corrections],
@@ -40,6 +53,7 @@ def _context(content: CertificateContent) -> dict[str, object]:
         "replaced_on": shown_date(content.amendment.replaced_issued_on)
         if content.amendment
         else "",
+        "reason": ended(content.amendment.reason) if content.amendment else "",
     }
 
 
@@ -75,8 +89,18 @@ def _chart(content: CertificateContent) -> SafeString:
     return mark_safe(svg(certificate_figure(content), *_CHART_MM))  # noqa: S308 - svg escapes
 
 
-def _characteristics(content: CertificateContent) -> list[dict[str, object]]:
-    items = content.characteristics
+def _characteristics(items: Sequence[Characteristic]) -> dict[str, object]:
+    """Return a table for each run, and which columns any of them needs."""
+    runs = dict.fromkeys(item.run for item in items)
+    return {
+        "tables": [(run, _values([item for item in items if item.run == run])) for run in runs],
+        "has_uncertainty": any(item.uncertainty for item in items),
+        "has_limits": any(item.lower or item.upper for item in items),
+        "has_verdicts": any(item.verdict for item in items),
+    }
+
+
+def _values(items: Sequence[Characteristic]) -> list[dict[str, object]]:
     values = aligned([it.value for it in items])
     spreads = aligned([it.uncertainty for it in items])
     return [

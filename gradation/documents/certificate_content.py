@@ -192,7 +192,7 @@ class ResultTable:
 
 @dataclass(frozen=True)
 class Characteristic:
-    """A characteristic value with the name of its formula."""
+    """A characteristic value with the name of its formula; `run` where there is more than one."""
 
     name: str
     value: str
@@ -203,6 +203,7 @@ class Characteristic:
     upper: str = ""
     verdict: Verdict = Verdict.NONE
     external: bool = False
+    run: str = ""
 
 
 @dataclass(frozen=True)
@@ -313,6 +314,7 @@ class CertificateContent:
     conformity: tuple[Conformity, ...] = ()
     uncertainty_statement: str = ""
     deviations: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
     corrections: tuple[Correction, ...] = ()
     omissions: tuple[Omission, ...] = ()
     opinions: tuple[Opinion, ...] = ()

@@ -69,7 +69,9 @@ def _items(
 
 
 def _key(item: object) -> str:
-    return next((str(getattr(item, key)) for key in _KEYS if getattr(item, key, "")), "")
+    name = next((str(getattr(item, key)) for key in _KEYS if getattr(item, key, "")), "")
+    run = getattr(item, "run", "")
+    return f"{name}, {run}" if name and run else name
 
 
 def _spoken(name: str) -> str:

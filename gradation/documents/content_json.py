@@ -25,7 +25,8 @@ def to_json(content: "DataclassInstance") -> str:
 def from_json(kind: type[T], text: str) -> T:
     """Return the `kind` that `text` holds.
 
-    Raises `ContentFault`, naming the place, when a field is missing, unknown or of another type.
+    Raises `ContentFault`, naming the place, when a field without a default is missing, or a field
+    is unknown or of another type.
     """
     try:
         data = json.loads(text)
@@ -52,9 +53,22 @@ def _build_record(kind: "type[DataclassInstance]", data: object, where: str) -> 
         raise ContentFault(f"{where}: expected an object, found {type(data).__name__}.")
     hints = get_type_hints(kind)
     names = {it.name for it in dataclasses.fields(kind)}
-    if odd := sorted(names ^ set(data)):
+    if odd := sorted((_needed(kind) - set(data)) | (set(data) - names)):
         raise ContentFault(f"{where}: missing or unknown field {', '.join(odd)}.")
-    return kind(**{name: _build(hints[name], data[name], f"{where}.{name}") for name in names})
+    return kind(**{name: _build(hints[name], data[name], f"{where}.{name}") for name in data})
+
+
+def _needed(kind: "type[DataclassInstance]") -> set[str]:
+    """Return the fields that stored content must have.
+
+    One with a default may have been added since; content kept before that means the default.
+    """
+    no_default = dataclasses.MISSING
+    return {
+        it.name
+        for it in dataclasses.fields(kind)
+        if it.default is no_default and it.default_factory is no_default
+    }
 
 
 def _build_tuple(inner: object, data: object, where: str) -> tuple[object, ...]:

@@ -96,6 +96,16 @@ def shown_moment(text: str) -> str:
     return f"{shown} (UTC{offset[:3]}:{offset[3:5]})" if offset else shown
 
 
+def ended(text: str) -> str:
+    """Return words of somebody's own as a sentence: with one full stop, not two.
+
+    >>> ended("source was incomplete"), ended("Source was incomplete. ")
+    ('source was incomplete.', 'Source was incomplete.')
+    """
+    words = text.strip()
+    return words if words.endswith(("?", "!", "…")) else f"{words.rstrip('.')}."
+
+
 def as_number(text: str) -> float | None:
     """Return the number that a reported figure stands for; None for 'n.d.', '< 75' and ''."""
     match = _PLAIN.match(text)

@@ -1,4 +1,4 @@
-"""Labels for samples and sieves: a code to scan, and the same number in plain text beside it."""
+"""Labels for samples and equipment: a code to scan, the same number in plain text beside it."""
 
 from dataclasses import dataclass
 
@@ -36,6 +36,21 @@ class SieveLabel:
     standard: str = ""
     frame: str = ""
     next_check: str = ""
+
+
+@dataclass(frozen=True)
+class InstrumentLabel:
+    """One label of an instrument; `limits` says what it may be used for."""
+
+    serial: str
+    scanned: str
+    kind: str
+    model: str = ""
+    limits: str = ""
+    next_check: str = ""
+
+
+Label = SampleLabel | SieveLabel | InstrumentLabel
 
 
 @dataclass(frozen=True)
@@ -89,9 +104,15 @@ ROLL_SAMPLE = LabelStock(89, 36)
 ROLL_SIEVE = LabelStock(57, 25)
 
 
-def labels_html(labels: tuple[SampleLabel | SieveLabel, ...], stock: LabelStock) -> str:
-    """Return the labels as HTML, a page after every `stock.on_page` labels."""
-    shown = [{"label": it, "code": code_svg(it.scanned), "lines": _lines(it)} for it in labels]
+def labels_html(labels: tuple[Label, ...], stock: LabelStock, *, used: int = 0) -> str:
+    """Return the labels as HTML, a page after every `stock.on_page` labels.
+
+    The first `used` places of the first page stay empty: they were torn off a sheet before.
+    """
+    if not 0 <= used < stock.on_page:
+        raise ValueError(f"A page has {stock.on_page} labels; {used} of them cannot be used up.")
+    told = [{"label": it, "code": code_svg(it.scanned), "lines": _lines(it)} for it in labels]
+    shown = [None] * used + told
     pages = [shown[i : i + stock.on_page] for i in range(0, len(shown), stock.on_page)]
     rows = [
         [page[i : i + stock.columns] for i in range(0, len(page), stock.columns)] for page in pages
@@ -99,9 +120,9 @@ def labels_html(labels: tuple[SampleLabel | SieveLabel, ...], stock: LabelStock)
     return render_to_string("documents/labels.html", {"pages": rows})
 
 
-def labels_pdf(labels: tuple[SampleLabel | SieveLabel, ...], stock: LabelStock) -> bytes:
+def labels_pdf(labels: tuple[Label, ...], stock: LabelStock, *, used: int = 0) -> bytes:
     """Return the labels as PDF, cut to the label stock."""
-    return render_pdf(labels_html(labels, stock), page_css=stock.page_css())
+    return render_pdf(labels_html(labels, stock, used=used), page_css=stock.page_css())
 
 
 def code_svg(text: str) -> SafeString:
@@ -119,12 +140,19 @@ def code_svg(text: str) -> SafeString:
     return mark_safe(drawn)  # noqa: S308 - picture escapes the words
 
 
-def _lines(label: SampleLabel | SieveLabel) -> dict[str, object]:
+def _lines(label: Label) -> dict[str, object]:
     """Return the printed words: the number large, then lines, then what to be warned of."""
+    if isinstance(label, SampleLabel):
+        return _lines_of_sample(label)
     if isinstance(label, SieveLabel):
-        words = (label.designation, label.standard, label.frame)
-        due = f"check due {label.next_check}" if label.next_check else ""
-        return {"number": label.serial, "lines": [it for it in (*words, due) if it], "hazard": ""}
+        words: tuple[str, ...] = (label.designation, label.standard, label.frame)
+    else:
+        words = (label.kind, label.model, label.limits)
+    due = f"check due {label.next_check}" if label.next_check else ""
+    return {"number": label.serial, "lines": [it for it in (*words, due) if it], "hazard": ""}
+
+
+def _lines_of_sample(label: SampleLabel) -> dict[str, object]:
     received = f"received {label.received_on}" if label.received_on else ""
     about = (label.part, label.description, label.material, label.customer, received)
     return {

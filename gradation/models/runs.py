@@ -170,7 +170,8 @@ class Weighing(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.slot} {self.position} {self.mass_as_entered} g"
+        place = f"{self.slot} {self.position}" if self.position else self.slot
+        return f"{place}: {self.mass_as_entered} g"
 
     @property
     def mass_as_entered(self) -> Decimal:

@@ -1,49 +1,41 @@
-"""The equipment file: sieves by when they are due, nests and whether they are fit for use."""
+"""The equipment file: sieves and instruments, their checks and uses, benches and reference lots."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date, timedelta
-from enum import StrEnum
+from django.db.models import F, QuerySet
 
-from django.db.models import F, Prefetch, QuerySet
-
-from gradation.models import Bench, Check, Equipment, Nest, NestSieve, Procedure, RunSieve, Sieve
+from gradation.models import (
+    Bench,
+    Check,
+    Equipment,
+    Instrument,
+    ReferenceLot,
+    RunInstrument,
+    RunSieve,
+    Sieve,
+)
+from gradation.queries.due import Due, due_state
+from gradation.queries.nests import NestState, nest_list, nest_state, nest_states, nests_for
 
 __all__ = [
     "Due",
     "NestState",
+    "bench_instruments",
     "bench_list",
     "check_list",
     "due_state",
+    "instrument_list",
+    "instrument_uses",
+    "lot_list",
     "nest_list",
     "nest_state",
+    "nest_states",
     "nests_for",
     "sieve_by_serial",
     "sieve_list",
     "sieve_uses",
     "sieves_by_serial",
 ]
-
-
-class Due(StrEnum):
-    """Where a sieve's next check stands."""
-
-    OVERDUE = "overdue"
-    DUE_SOON = "due soon"
-    IN_DATE = "in date"
-    NOT_PLANNED = "not planned"
-
-
-def due_state(next_check_on: date | None, today: date, due_soon_days: int) -> Due:
-    """Say whether a check is overdue, due soon or in date. The day itself is still in date."""
-    if next_check_on is None:
-        return Due.NOT_PLANNED
-    if next_check_on < today:
-        return Due.OVERDUE
-    if next_check_on <= today + timedelta(days=due_soon_days):
-        return Due.DUE_SOON
-    return Due.IN_DATE
 
 
 def sieve_list() -> QuerySet[Sieve]:
@@ -67,6 +59,23 @@ def sieves_by_serial(serials: list[str]) -> tuple[list[Sieve], list[str]]:
     return found, [serial for serial in wanted if serial.casefold() not in known]
 
 
+def instrument_list() -> QuerySet[Instrument]:
+    """List the instruments that are no sieves, by kind."""
+    return Instrument.objects.select_related("bench", "keeper")
+
+
+def bench_instruments(bench: Bench) -> QuerySet[Instrument]:
+    """List the balances and shakers that stand at a bench: a run there is made with them."""
+    return Instrument.objects.filter(
+        bench=bench, kind__in=[Equipment.Kind.BALANCE, Equipment.Kind.SHAKER]
+    ).exclude(state=Equipment.State.WITHDRAWN)
+
+
+def lot_list() -> QuerySet[ReferenceLot]:
+    """List the lots of reference material that may be used."""
+    return ReferenceLot.objects.filter(is_active=True)
+
+
 def check_list(item: Equipment) -> QuerySet[Check]:
     """List an item's checks, newest first."""
     return Check.objects.filter(equipment=item.pk).select_related("performed_by")
@@ -81,52 +90,15 @@ def sieve_uses(sieve: Sieve) -> QuerySet[RunSieve]:
     )
 
 
-def bench_list() -> QuerySet[Bench]:
-    """List the benches in use."""
-    return Bench.objects.filter(is_active=True)
-
-
-def nest_list() -> QuerySet[Nest]:
-    """List the nests in use with their sieves."""
-    places = NestSieve.objects.select_related("sieve")
+def instrument_uses(instrument: Instrument) -> QuerySet[RunInstrument]:
+    """List the runs that an instrument was used for, newest first."""
     return (
-        Nest.objects.filter(is_active=True)
-        .select_related("procedure", "bench")
-        .prefetch_related(Prefetch("places", places))
+        RunInstrument.objects.filter(instrument=instrument)
+        .select_related("run__portion__sample", "run__bench", "run__technician")
+        .order_by("-run_id")
     )
 
 
-def nests_for(procedure: Procedure) -> QuerySet[Nest]:
-    """List the nests built for a procedure."""
-    return nest_list().filter(procedure=procedure)
-
-
-@dataclass(frozen=True)
-class NestState:
-    """Whether a nest is fit for use today, and if not, why not."""
-
-    nest: Nest
-    reasons: tuple[str, ...]
-
-    @property
-    def is_fit(self) -> bool:
-        """Say whether nothing speaks against using it."""
-        return not self.reasons
-
-
-def nest_state(nest: Nest, today: date) -> NestState:
-    """Look at each sieve of a nest: in service, in date, one frame diameter."""
-    sieves = [place.sieve for place in nest.places.all()]
-    reasons = [
-        f"{sieve} is {sieve.state}: {sieve.state_reason}"
-        for sieve in sieves
-        if sieve.state != Sieve.State.IN_SERVICE
-    ]
-    reasons += [
-        f"{sieve} was due for a check on {sieve.next_check_on:%d %b %Y}."
-        for sieve in sieves
-        if sieve.next_check_on and sieve.next_check_on < today
-    ]
-    if len({sieve.frame_diameter_mm for sieve in sieves}) > 1:
-        reasons.append("The frames differ in diameter.")
-    return NestState(nest, tuple(reasons))
+def bench_list() -> QuerySet[Bench]:
+    """List the benches in use."""
+    return Bench.objects.filter(is_active=True)

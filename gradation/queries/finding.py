@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gradation.models import Sieve, TestPortion, User
+from gradation.models import Equipment, TestPortion, User
 from gradation.policy import Action, may
 from gradation.queries.certificates import certificates_visible_to
 from gradation.queries.samples import samples_visible_to
@@ -14,7 +14,7 @@ __all__ = ["Finding", "find"]
 
 @dataclass(frozen=True)
 class Finding:
-    """The one thing a text names exactly; `kind` is sample, portion, sieve or certificate."""
+    """The one thing a text names exactly; `kind` is sample, portion, equipment or certificate."""
 
     kind: str
     key: str
@@ -35,11 +35,12 @@ def find(actor: User, text: str) -> Finding | None:
     certificate = certificates_visible_to(actor).filter(number__iexact=text).first()
     if certificate:
         return Finding("certificate", str(certificate.pk))
-    return _sieve(actor, text)
+    return _equipment(actor, text)
 
 
-def _sieve(actor: User, text: str) -> Finding | None:
+def _equipment(actor: User, text: str) -> Finding | None:
     if not may(actor, Action.READ_RECORDS):
         return None
-    serial = Sieve.objects.filter(serial__iexact=text).values_list("serial", flat=True).first()
-    return Finding("sieve", serial) if serial else None
+    rows = Equipment.objects.filter(serial__iexact=text).values_list("serial", flat=True)
+    serial = rows.first()
+    return Finding("equipment", serial) if serial else None

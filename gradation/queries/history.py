@@ -9,9 +9,16 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from gradation.models import LedgerEntry, Sample, Sieve
+from gradation.models import Equipment, LedgerEntry, Sample
 
-__all__ = ["Change", "Event", "ledger_of", "recent_entries", "story_of_sample", "story_of_sieve"]
+__all__ = [
+    "Change",
+    "Event",
+    "ledger_of",
+    "recent_entries",
+    "story_of_equipment",
+    "story_of_sample",
+]
 
 
 @dataclass(frozen=True)
@@ -53,9 +60,9 @@ def story_of_sample(sample: Sample) -> list[Event]:
     return [_event(entry) for entry in ledger_of(f"sample/{sample.number}")]
 
 
-def story_of_sieve(sieve: Sieve) -> list[Event]:
-    """Tell a sieve's history, oldest first."""
-    return [_event(entry) for entry in ledger_of(f"equipment/{sieve.serial}")]
+def story_of_equipment(item: Equipment) -> list[Event]:
+    """Tell the history of a sieve or an instrument, oldest first."""
+    return [_event(entry) for entry in ledger_of(f"equipment/{item.serial}")]
 
 
 def recent_entries() -> QuerySet[LedgerEntry]:

@@ -6,7 +6,14 @@ from django.db.models import QuerySet
 
 from gradation.models import Customer, Laboratory, Material, Source, User
 
-__all__ = ["customer_list", "laboratory", "material_list", "people_list", "source_list"]
+__all__ = [
+    "active_person",
+    "customer_list",
+    "laboratory",
+    "material_list",
+    "people_list",
+    "source_list",
+]
 
 
 def laboratory() -> Laboratory | None:
@@ -17,6 +24,11 @@ def laboratory() -> Laboratory | None:
 def people_list() -> QuerySet[User]:
     """List accounts with their roles."""
     return User.objects.prefetch_related("groups").select_related("customer")
+
+
+def active_person(pk: int) -> User | None:
+    """Give an account that is still open."""
+    return User.objects.filter(pk=pk, is_active=True).first()
 
 
 def customer_list() -> QuerySet[Customer]:

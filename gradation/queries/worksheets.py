@@ -14,7 +14,9 @@ from gradation.models import (
     Weighing,
 )
 from gradation.queries.readings import latest_of
+from gradation.queries.run_uncertainty import requests_of
 from gradation.science.acceptance import OverloadRule
+from gradation.science.acceptance_rules import LOSS, named_limits
 from gradation.science.descriptions import Description
 from gradation.science.envelopes import EnvelopeLine, LineKind, MissingAperture
 from gradation.science.gradation import Basis
@@ -22,7 +24,7 @@ from gradation.science.interpolation import Interpolation
 from gradation.science.rounding import FinerRule, Rounding, RoundingMode
 from gradation.science.worksheet_form import Entry, Fraction, PortionCheck, Worksheet
 
-__all__ = ["rounding_of", "run_worksheet"]
+__all__ = ["envelope_of", "missing_rule_of", "rounding_of", "run_worksheet"]
 
 Slot = Weighing.Slot
 
@@ -53,11 +55,13 @@ def run_worksheet(run: Run, *, describe: tuple[Description, ...] = ()) -> Worksh
         interpolation=Interpolation(procedure.interpolation),
         rounding=rounding_of(procedure),
         loss_tolerance_pct=_exact(procedure.loss_limit_pct),
+        loss_rule=_loss_rule(procedure),
         overload=_overload(procedure, run),
         minimum_portion=PortionCheck(procedure.portion_rule) if procedure.portion_rule else None,
-        envelope=_envelope(specification),
-        missing_aperture=_missing(specification),
+        envelope=envelope_of(specification),
+        missing_aperture=missing_rule_of(specification),
         describe=describe,
+        requests=requests_of(run, specification),
     )
 
 
@@ -86,6 +90,13 @@ def rounding_of(procedure: ProcedureVersion) -> Rounding:
     )
 
 
+def _loss_rule(procedure: ProcedureVersion) -> str:
+    """Name the kept rule behind the loss limit, so that a figure from memory stays marked."""
+    kept = named_limits(LOSS).get(procedure.loss_rule)
+    is_its = kept is not None and kept.limit_pct == procedure.loss_limit_pct
+    return procedure.loss_rule if is_its else ""
+
+
 def _overload(procedure: ProcedureVersion, run: Run) -> OverloadRule | None:
     if not procedure.loading_rule:
         return None
@@ -94,7 +105,8 @@ def _overload(procedure: ProcedureVersion, run: Run) -> OverloadRule | None:
     return OverloadRule(procedure.loading_rule, frame)
 
 
-def _envelope(specification: SpecificationVersion | None) -> tuple[EnvelopeLine, ...]:
+def envelope_of(specification: SpecificationVersion | None) -> tuple[EnvelopeLine, ...]:
+    """Give the lines of a specification as the calculation takes them."""
     if specification is None:
         return ()
     return tuple(_line(row) for row in specification.lines.all())
@@ -124,7 +136,8 @@ def _exact(value: Decimal) -> Decimal:
     return exact.quantize(Decimal(1)) if exact == exact.to_integral_value() else exact
 
 
-def _missing(specification: SpecificationVersion | None) -> MissingAperture:
+def missing_rule_of(specification: SpecificationVersion | None) -> MissingAperture:
+    """Say what becomes of a limit whose sieve is not in the nest."""
     if specification is not None and specification.interpolate_missing:
         return MissingAperture.INTERPOLATE
     return MissingAperture.NOT_TESTED

@@ -27,6 +27,7 @@ from gradation.models import (
 from gradation.queries.certificates import runs_for_certificate
 from gradation.queries.readings import latest_of
 from gradation.queries.worksheets import rounding_of
+from gradation.science.envelopes import LineKind
 from gradation.science.rounding import RoundingMode
 from gradation.services.certificate_tables import result_table
 from gradation.services.certificate_values import characteristic_values
@@ -113,13 +114,19 @@ def _drawn(
         software_version=__version__,
         science_version=results[0].science_version,
         verification_code=certificate.verification_code,
-        characteristics=characteristic_values(results[0]),
+        characteristics=tuple(_values(runs, results)),
         conformity=tuple(_conformity(run, result) for run, result in _assessed(runs, results)),
         deviations=tuple(_lines(run.deviations for run in runs)),
+        remarks=tuple(_lines([certificate.remarks])),
         corrections=tuple(_corrections(runs, zone)),
-        opinions=(),
         signatures=_signatures(signing, zone),
     )
+
+
+def _values(runs: Sequence[Run], results: Sequence[Result]) -> Iterable[content.Characteristic]:
+    """Give each run's characteristic values, named by their run where there are several."""
+    for run, result in zip(runs, results, strict=True):
+        yield from characteristic_values(result, run=str(run) if len(runs) > 1 else "")
 
 
 def _newest(run: Run) -> Result:
@@ -186,9 +193,7 @@ def _method(run: Run) -> content.Method:
         edition=procedure.edition,
         title=f"{procedure}: {procedure.procedure.title}",
         basis=_BASIS[procedure.basis],
-        loss_treatment=(
-            f"Loss stated, not distributed; tolerance {_plain(procedure.loss_limit_pct)} %"
-        ),
+        loss_treatment=(f"stated, not distributed; tolerance {_plain(procedure.loss_limit_pct)} %"),
         rounding=_rounding_words(run),
         interpolation=_INTERPOLATION[procedure.interpolation],
     )
@@ -231,12 +236,18 @@ def _conformity(run: Run, assessment: Assessment) -> content.Conformity:
         specification=str(version.specification),
         version=str(version.version),
         clause=version.clause or version.source or "all limits",
-        results_covered=f"percentages passing of run {run}",
+        results_covered=f"{_covered(assessment)} of run {run}",
         decision_rule=rule,
         risk=risk,
         outcome=_OUTCOMES.get(assessment.outcome, content.Outcome.NOT_DECIDABLE),
         sentence=assessment.sentence,
     )
+
+
+def _covered(assessment: Assessment) -> str:
+    of_values = {line["kind"] == LineKind.CHARACTERISTIC for line in assessment.lines}
+    words = {False: "percentages passing", True: "characteristic values"}
+    return " and ".join(words[kind] for kind in sorted(of_values))
 
 
 def _lines(texts: Iterable[str]) -> list[str]:

@@ -2,36 +2,45 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
 from gradation.documents.certificate_content import Characteristic, Verdict
 from gradation.models import Result
-from gradation.science.rounding import round_reported, round_significant
+from gradation.queries.characteristic_figures import INDICES, line_figure, value_figure, value_name
 
 __all__ = ["characteristic_values", "verdict_of"]
 
-#: Name in the result, name on paper, formula with its source, significant digits or decimals.
-_PRINTED: tuple[tuple[str, str, str], ...] = (
-    ("coefficient_of_uniformity", "Coefficient of uniformity Cu", "d60/d10"),
-    ("coefficient_of_curvature", "Coefficient of curvature Cc", "d30²/(d10·d60)"),
-    ("fineness_modulus", "Fineness modulus", "ASTM set, sum of cumulative retained / 100"),
-    ("grain_fineness_number", "AFS grain fineness number", "sum(% × factor) / sum(%)"),
+#: Printed whenever they could be determined; any other index only where a limit asks for it.
+_ALWAYS = frozenset(
+    {
+        "coefficient_of_uniformity",
+        "coefficient_of_curvature",
+        "fineness_modulus",
+        "grain_fineness_number",
+    }
 )
 _NOT_DETERMINED = "n.d."
 
 
-def characteristic_values(result: Result) -> tuple[Characteristic, ...]:
-    """Give the D-values asked for and the indices that could be determined."""
+def characteristic_values(result: Result, *, run: str = "") -> tuple[Characteristic, ...]:
+    """Give the D-values asked for, the indices that could be determined and all that has limits.
+
+    `run` names the run where a certificate prints more than one.
+    """
     values = result.values
     limits = _limits(values)
-    sizes = [_size(name, found, limits.get(name)) for name, found in values["percentiles"].items()]
-    indices = [
-        _index(name, words, formula, values["characteristics"][name], limits.get(name))
-        for name, words, formula in _PRINTED
-        if values["characteristics"].get(name) is not None or name in limits
-    ]
-    return (*sizes, *indices)
+    sizes = {name: _size(name, found) for name, found in values["percentiles"].items()}
+    limited = {name: _limited(name) for name in limits if name not in INDICES}
+    drawn = sizes | {name: each for name, each in limited.items() if name not in sizes}
+    for name in INDICES:
+        value = values["characteristics"].get(name)
+        if name in limits or (name in _ALWAYS and value is not None):
+            drawn[name] = _index(name, value)
+    return tuple(
+        replace(_with_limits(each, limits.get(name)), run=run) for name, each in drawn.items()
+    )
 
 
 def _limits(values: dict[str, Any]) -> dict[str, dict[str, Any]]:
@@ -39,38 +48,40 @@ def _limits(values: dict[str, Any]) -> dict[str, dict[str, Any]]:
     return {line["characteristic"]: line for line in lines if line["characteristic"]}
 
 
-def _size(name: str, found: dict[str, Any], line: dict[str, Any] | None) -> Characteristic:
-    text, unit = _millimetres(found["size_um"]) if found["size_um"] else (found["text"], "")
+def _size(name: str, found: dict[str, Any]) -> Characteristic:
     passing = Decimal(str(found["passing_pct"])).normalize()
     formula = f"aperture at {passing:f} % passing"
-    return _with_limits(Characteristic(name, text, unit, formula), line)
+    if not found["size_um"]:
+        return Characteristic(name, found["text"], "", formula)
+    figure = value_figure(name, found["size_um"])
+    return Characteristic(name, figure.text, figure.unit, formula)
 
 
-def _millimetres(size_um: float) -> tuple[str, str]:
-    """Give a size to three figures in the unit the trade would write it in."""
-    if size_um >= 1000:
-        return f"{round_significant(size_um / 1000)}", "mm"
-    return f"{round_significant(size_um)}", "µm"
+def _limited(name: str) -> Characteristic:
+    """Begin a D-value that only a limit asks for; its figure comes with the limit."""
+    return Characteristic(
+        value_name(name), _NOT_DETERMINED, "", f"aperture at {name[1:]} % passing"
+    )
 
 
-def _index(
-    name: str, words: str, formula: str, value: float | None, line: dict[str, Any] | None
-) -> Characteristic:
-    decimals = 1 if name == "grain_fineness_number" else 2
-    text = _NOT_DETERMINED if value is None else str(round_reported(value, decimals))
-    return _with_limits(Characteristic(words, text, "", formula), line)
+def _index(name: str, value: float | None) -> Characteristic:
+    index = INDICES[name]
+    if value is None:
+        return Characteristic(index.words, _NOT_DETERMINED, "", index.formula)
+    figure = value_figure(name, value)
+    return Characteristic(index.words, figure.text, figure.unit, index.formula)
 
 
 def _with_limits(drawn: Characteristic, line: dict[str, Any] | None) -> Characteristic:
     if line is None:
         return drawn
-    return Characteristic(
-        drawn.name,
-        drawn.value,
-        drawn.unit,
-        drawn.formula,
-        lower=line["min"] or "",
-        upper=line["max"] or "",
+    figure = line_figure(line)
+    return replace(
+        drawn,
+        value=figure.text or drawn.value,
+        unit=figure.unit,
+        lower=figure.minimum,
+        upper=figure.maximum,
         verdict=verdict_of(line),
     )
 

@@ -6,12 +6,20 @@ from datetime import datetime
 from typing import TypeVar
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
-from django.db import models
+from django.db import IntegrityError, models, transaction
 
 from gradation.errors import Conflict, Fault, Invalid
 from gradation.services import clock
 
-__all__ = ["cleaned", "cleaned_row", "locked", "needs_reason", "not_in_future", "unchanged"]
+__all__ = [
+    "cleaned",
+    "cleaned_row",
+    "locked",
+    "needs_reason",
+    "not_in_future",
+    "registered",
+    "unchanged",
+]
 
 Row = TypeVar("Row", bound=models.Model)
 
@@ -28,6 +36,19 @@ def cleaned(row: Row, *, exclude: frozenset[str] = frozenset()) -> Row:
 def cleaned_row(row: Row) -> Row:
     """Check a row and write it."""
     cleaned(row).save()
+    return row
+
+
+def registered(row: Row, field: str) -> Row:
+    """Check a row and write it as new; who comes second at the same instant is told (`Invalid`)."""
+    cleaned(row)
+    try:
+        with transaction.atomic():
+            row.save(force_insert=True)
+    except IntegrityError as error:
+        value = getattr(row, field)
+        msg = f"{value} was just entered by somebody else. Look at that entry first."
+        raise Invalid.one(field, msg, code="unique") from error
     return row
 
 

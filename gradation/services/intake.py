@@ -82,13 +82,14 @@ def log_sample(*, actor: User, delivery: Delivery) -> Sample:
     """Log a delivered sample under the next number of the year.
 
     Technicians and quality managers may. Procedure and specification come from the material unless
-    said otherwise. Refuses (`Invalid`) a date in the future, sampling after receipt, and a material
-    for which no released procedure is known. Ledger: sample logged.
+    said otherwise. Refuses (`Invalid`) a mass that is not above zero, a date in the future,
+    sampling after receipt, and a material for which no released procedure is known. Ledger: sample
+    logged.
     """
     require(actor, Action.LOG_SAMPLE)
     with transaction.atomic():
         sample = _described(Sample(received_by=actor), delivery)
-        _check_times(sample)
+        _check_delivery(sample)
         sample.number = _sample_number(sample.received_at)
         sample.retain_until = _retention_date(sample.received_at)
         sample.search_text = _search_text(sample)
@@ -113,7 +114,7 @@ def change_sample(
         _refuse_ended(sample)
         before = ledger.snapshot(sample)
         _described(sample, delivery)
-        _check_times(sample)
+        _check_delivery(sample)
         sample.search_text = _search_text(sample)
         sample.version += 1
         cleaned(sample).save()
@@ -159,8 +160,9 @@ _TAKEN_AS_TYPED = (
 )
 
 
-def _check_times(sample: Sample) -> None:
+def _check_delivery(sample: Sample) -> None:
     faults = [
+        *_no_mass("mass_received_g", sample.mass_received_g, "The mass as received"),
         *not_in_future("received_at", sample.received_at, "The time of receipt"),
         *not_in_future("sampled_at", sample.sampled_at, "The time of sampling"),
     ]
@@ -172,6 +174,13 @@ def _check_times(sample: Sample) -> None:
         faults.append(Fault("source", msg, "other-customer"))
     if faults:
         raise Invalid(faults)
+
+
+def _no_mass(field: str, mass_g: Decimal | None, what: str) -> list[Fault]:
+    if mass_g is None or mass_g > 0:
+        return []
+    msg = f"{what} is {mass_g} g; it must be above zero. Weigh again, or leave it empty."
+    return [Fault(field, msg, "mass-not-positive")]
 
 
 def _search_text(sample: Sample) -> str:
@@ -207,7 +216,8 @@ def _refuse_ended(sample: Sample) -> None:
 def prepare_portion(*, actor: User, sample: Sample, division: Division) -> TestPortion:
     """Make a test portion of a sample, labelled with the sample's number and a letter.
 
-    Technicians may, while the sample is logged, under test or reported. Ledger: portion prepared.
+    Technicians may, while the sample is logged, under test or reported. Refuses (`Invalid`) a mass
+    that is not above zero. Ledger: portion prepared.
     """
     require(actor, Action.PREPARE_PORTION)
     with transaction.atomic():
@@ -223,6 +233,8 @@ def prepare_portion(*, actor: User, sample: Sample, division: Division) -> TestP
             prepared_at=clock.now(),
             prepared_by=actor,
         )
+        if faults := _no_mass("moist_mass_g", portion.moist_mass_g, "The mass before drying"):
+            raise Invalid(faults)
         cleaned(portion).save(force_insert=True)
         ledger.write(actor=actor, action="portion prepared", subject=portion)
     return portion

@@ -23,6 +23,8 @@ from gradation.models import (
     ChainHead,
     Check,
     Equipment,
+    ImpactAssessment,
+    ImpactDecision,
     LedgerEntry,
     Nest,
     Run,
@@ -93,6 +95,16 @@ def _(subject: Attachment) -> str:
 @chain_of.register
 def _(subject: Tare) -> str:
     return chain_of(subject.sieve)
+
+
+@chain_of.register
+def _(subject: ImpactAssessment) -> str:
+    return chain_of(subject.equipment) if subject.equipment else f"impact/{subject.pk}"
+
+
+@chain_of.register
+def _(subject: ImpactDecision) -> str:
+    return chain_of(subject.assessment)
 
 
 @chain_of.register

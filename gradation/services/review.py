@@ -73,7 +73,7 @@ def _refuse_own(actor: User, run: Run) -> None:
     own = must_differ and actor.pk in people_of_run(run)
     if own or not may_review(actor, run, reviewer_must_differ=must_differ):
         msg = f"You made readings of run {run}. Somebody else reviews it."
-        raise NotAllowed(msg, code="own-run")
+        raise NotAllowed(msg, code="own-run", field="answer")
 
 
 def _answer(actor: User, run: Run, state: Run.State, reason: str) -> Run:

@@ -19,10 +19,13 @@ WRITES_OF_A_QUERYSET = {"update", "execute"}  # also words of dicts: only a faul
 QUERYSET_WORDS = {"objects", "filter", "exclude", "all", "cursor", "select_for_update", "_set"}
 SCIENCE_SECTIONS = ("Parameters", "Returns", "Raises", "Notes", "References", "Examples")
 # Tools of the use-cases.
-NOT_A_USE_CASE = {"ledger", "numbering", "clock", "checking", "results"} | {
+NOT_A_USE_CASE = {"ledger", "numbering", "clock", "checking", "results", "run_setup"} | {
+    "check_evidence",
+    "sieve_sheet",
     "certificate_drafting",
     "certificate_tables",
     "certificate_values",
+    "impact_content",
 }
 WITHOUT_ACTOR = {"system_account"}  # is the actor of last resort itself
 

@@ -7,6 +7,7 @@ import pytest
 
 from gradation.charts.figure import Side
 from gradation.charts.nest import NestPiece, nest_column, nest_piece
+from gradation.charts.palette import LICHEN, PALE_LICHEN
 from gradation.charts.strip import Strip, StripVerdict, envelope_strip
 from gradation.charts.thumbnail import thumbnail
 from tests.charts.hostile_texts import HOSTILE_TEXTS
@@ -118,6 +119,16 @@ def test_the_column_stands_one_piece_to_a_row():
 
     assert root.get("height") == "90.00"
     assert root.get("aria-label").index("4 mm") < root.get("aria-label").index("Pan")
+
+
+def test_without_a_limit_the_fill_is_pale_and_says_what_it_is():
+    limited = nest_piece(NestPiece("1 mm", 50))
+    compared = nest_piece(NestPiece("1 mm", share_pct=50))
+
+    assert "50 % of the mass of the heaviest fraction" in compared
+    assert f'fill="{PALE_LICHEN}"' in compared
+    assert f'fill="{PALE_LICHEN}"' not in limited
+    assert f'fill="{LICHEN}"' not in compared
 
 
 def test_an_empty_nest_is_an_empty_drawing():

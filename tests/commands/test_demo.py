@@ -13,20 +13,20 @@ from pathlib import Path
 
 import pytest
 
-# One process fills the demo once; spread over several, each would fill its own.
-pytestmark = pytest.mark.xdist_group("demo")
-
 ROOT = Path(__file__).resolve().parents[2]
 STARTS_WITHIN_S = 60
 
 
 @pytest.fixture(scope="module")
 def home(tmp_path_factory):
-    """A copy of the project whose demo has been filled once."""
+    """A copy of the project whose demo was started over once, which fills it."""
     home = tmp_path_factory.mktemp("demo")
     for name in ("gradation", "labsite", "static", "templates"):
         shutil.copytree(ROOT / name, home / name, ignore=shutil.ignore_patterns("__pycache__"))
-    done = _demo(home, "--no-serve")
+    (home / "var").mkdir()
+    with sqlite3.connect(home / "var" / "gradation.sqlite3") as database:
+        database.execute("CREATE TABLE left_over (id)")
+    done = _demo(home, "--fresh", "--yes", "--no-serve")
     assert done.returncode == 0, done.stderr
     return home
 
@@ -64,6 +64,14 @@ def free_port():
 
 def test_the_demo_holds_about_forty_samples(home):
     assert _samples(home) >= 40
+
+
+def test_starting_over_with_yes_leaves_nothing_of_what_was_there(home):
+    with sqlite3.connect(home / "var" / "gradation.sqlite3") as database:
+        tables = {row[0] for row in database.execute("SELECT name FROM sqlite_master")}
+
+    assert "gradation_sample" in tables
+    assert "left_over" not in tables
 
 
 def test_the_database_is_written_ahead_and_its_key_is_for_the_owner_only(home):
@@ -143,16 +151,3 @@ def _first_answer(url, server):
             time.sleep(0.1)
     server.terminate()
     pytest.fail(f"nothing was served: {server.communicate()[0]}")
-
-
-def test_starting_over_with_yes_makes_a_new_laboratory(home):
-    with sqlite3.connect(home / "var" / "gradation.sqlite3") as database:
-        database.execute("UPDATE gradation_customer SET name = name || ' (old)'")
-
-    done = _demo(home, "--fresh", "--yes", "--no-serve")
-
-    assert done.returncode == 0, done.stderr
-    with sqlite3.connect(home / "var" / "gradation.sqlite3") as database:
-        names = [row[0] for row in database.execute("SELECT name FROM gradation_customer")]
-    assert names
-    assert not any("(old)" in name for name in names)

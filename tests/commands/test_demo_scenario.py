@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from datetime import timedelta
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.contrib.auth import authenticate
@@ -16,14 +17,17 @@ from gradation.management import demo_scenario
 from gradation.models import (
     Assessment,
     Certificate,
-    Check,
     ChainHead,
+    Check,
+    ImpactAssessment,
+    Instrument,
     LedgerEntry,
     Material,
     NestSieve,
     ProcedureVersion,
     Result,
     Run,
+    RunInstrument,
     RunSieve,
     Sample,
     Sieve,
@@ -40,6 +44,7 @@ from gradation.services import clock, ledger
 from gradation.services.results import digest_of_inputs
 
 CONTROL = "control material"
+ZONE = ZoneInfo("Europe/Stockholm")
 DUE_SOON_DAYS = 30
 
 
@@ -345,6 +350,40 @@ def test_what_was_measured_on_a_wire_sieve_that_passed_is_within_astm_e11():
         assert 0 < float(check.readings["largest_aperture_um"]) - nominal_um < single_x_um
 
 
+def test_the_sieve_that_failed_its_check_is_looked_into():
+    failed = Check.objects.get(passed=False)
+
+    assessment = ImpactAssessment.objects.get()
+    assert assessment.failed_check == failed
+    assert failed.equipment.state == Sieve.State.OUT_OF_SERVICE
+    assert failed.sentence.startswith("Does not conform")
+    assert assessment.last_good_check.performed_on < failed.performed_on
+
+
+def test_every_verdict_on_a_sieve_was_computed_from_its_readings():
+    checks = Check.objects.filter(kind=Check.Kind.APERTURE)
+
+    assert checks.count() == Check.objects.filter(equipment__kind="sieve").count()
+    for check in checks:
+        readings = [*check.readings["warp_um"], *check.readings["weft_um"]]
+        mean_um = sum(Decimal(reading) for reading in readings) / len(readings)
+        assert abs(check.found_aperture_um - mean_um) <= Decimal("0.01")
+
+
+def test_balances_were_checked_on_each_day_they_were_used():
+    for used in RunInstrument.objects.filter(instrument__kind="balance").select_related("run"):
+        day = timezone.localtime(used.run.opened_at, ZONE).date()
+        assert used.instrument.checks.filter(performed_on=day, passed=True).exists()
+        assert "was not checked" not in used.run.deviations
+
+
+def test_no_instrument_is_overdue():
+    today = clock.today()
+
+    for item in Instrument.objects.all():
+        assert item.next_check_on >= today
+
+
 def test_a_nest_has_the_sizes_of_its_procedure():
     released = ProcedureVersion.objects.filter(state="released")
 
@@ -404,9 +443,21 @@ def test_no_run_was_reviewed_by_its_technician():
         assert run.reviewer_id != run.technician_id
 
 
-def test_materials_tell_their_hazards_and_defer_to_local_rules():
-    for material in Material.objects.all():
-        assert "local rules" in material.hazards
+def test_materials_tell_their_hazards_and_leave_the_deference_to_the_page():
+    # Every page that prints hazards or cautions ends them with it (templates/parts/care.html).
+    words = [material.hazards for material in Material.objects.all()]
+    words += [version.cautions for version in ProcedureVersion.objects.all()]
+
+    assert all(words)
+    assert not any("come first" in text or "comes first" in text for text in words)
+
+
+def test_what_people_did_came_through_the_door_they_use():
+    people = {person.username for person in User.objects.exclude(username="system")}
+    doors = set(LedgerEntry.objects.values_list("actor__username", "door").distinct())
+
+    assert {door for name, door in doors if name in people} == {"web"}
+    assert {door for name, door in doors if name == "system"} == {"system"}
 
 
 def test_figures_that_nobody_confirmed_are_marked():

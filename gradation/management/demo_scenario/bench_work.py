@@ -14,6 +14,7 @@ from gradation.management.demo_scenario.grains import (
     generator,
     sieve,
 )
+from gradation.management.demo_scenario.instruments import check_balance
 from gradation.management.demo_scenario.materials import Kind
 from gradation.management.demo_scenario.world import World
 from gradation.models import Nest, Run, TestPortion, Weighing
@@ -76,6 +77,7 @@ def run_story(world: World, job: Job) -> Work:
     start = world.diary.take(job.bench, job.day, job.length + job.late) + job.late
     actor = world.people[job.technician]
     yield start
+    check_balance(world, job.bench, job.day)
     nest = fit_nest(world, job.kind)
     setup = bench.Setup(
         bench=world.benches[job.bench],

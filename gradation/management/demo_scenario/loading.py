@@ -17,6 +17,8 @@ from gradation.management.demo_scenario.equipment import (
     sieve_plans,
     sieve_story,
 )
+from gradation.management.demo_scenario.instruments import PLANS as INSTRUMENTS
+from gradation.management.demo_scenario.instruments import instrument_story
 from gradation.management.demo_scenario.opening import later_editions, opening_story
 from gradation.management.demo_scenario.samples import sample_plans, sample_story
 from gradation.management.demo_scenario.timeline import Story, Workdays, play
@@ -83,6 +85,8 @@ def _stories(world: World) -> Iterator[Story]:
 def _equipment(world: World, opening: date) -> Iterator[Story]:
     for minute, sieve in enumerate(sieve_plans()):
         yield sieve_story(world, sieve, opening, minute)
+    for minute, instrument in enumerate(INSTRUMENTS):
+        yield instrument_story(world, instrument, opening, minute)
     for minute, nest in enumerate(NESTS):
         yield nest_story(world, nest, opening, minute)
     yield knock_story(world)

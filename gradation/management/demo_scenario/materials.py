@@ -27,17 +27,15 @@ class Kind:
 
 SILICA = (
     "Dust of sand and stone holds crystalline silica: brush and empty sieves at the extraction, "
-    "wait before lifting the lid, never use compressed air. The safety data sheet, local rules "
-    "and the site's risk assessment come first."
+    "wait before lifting the lid, never use compressed air."
 )
 METAL_DUST = (
     "Fine metal powder can burn and its dust explode: earth the bench, keep sparks and flames "
-    "away, make no clouds. The safety data sheet, local rules and the site's risk assessment "
-    "come first."
+    "away, make no clouds."
 )
 PLASTIC_DUST = (
     "Plastic fines charge by friction and their dust can explode: earth the nest, collect dust "
-    "at once. The safety data sheet, local rules and the site's risk assessment come first."
+    "at once."
 )
 
 SAND = Handling(portion_g=505, readability_g=Decimal("0.1"), washed=True)

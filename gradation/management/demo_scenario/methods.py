@@ -51,7 +51,7 @@ _SAND = {
     "shaking_amplitude_mm": Decimal("1.5"),
     "shaking_frequency_hz": Decimal(50),
     "end_point": "not more than 0.5 % of the portion passes any sieve in a further minute",
-    "cautions": "Hot oven and pans: gloves. Wet floor at the wash sieve. Local rules come first.",
+    "cautions": "Hot oven and pans: gloves. Wet floor at the wash sieve.",
     "unconfirmed_note": (
         "Read from public excerpts and summaries, not from the full standard; "
         "confirm against your own edition."
@@ -122,7 +122,7 @@ EDITIONS = (
             "shaking_amplitude_mm": Decimal("1.2"),
             "shaking_frequency_hz": Decimal(50),
             "end_point": "fixed time, shown sufficient each year",
-            "cautions": "Silica: lid on, extraction running. Local rules come first.",
+            "cautions": "Silica: lid on, extraction running.",
             "unconfirmed_note": (
                 "Method numbers, portion and time are from memory, the loss limit is the "
                 "laboratory's own; confirm against your own edition."
@@ -145,7 +145,7 @@ EDITIONS = (
             "shaking_motion": "Circular with taps",
             "shaking_minutes": Decimal(15),
             "end_point": "fixed time, part of the purchase contract",
-            "cautions": "Earth the bench; no sparks, no clouds of powder. Local rules come first.",
+            "cautions": "Earth the bench; no sparks, no clouds of powder.",
             "unconfirmed_note": (
                 "Portion 100 g, 15 min and the loss limit are from memory; confirm against your "
                 "own edition and the contract."
@@ -171,7 +171,7 @@ EDITIONS = (
             "shaking_amplitude_mm": Decimal("1.0"),
             "shaking_frequency_hz": Decimal(50),
             "end_point": "fixed time",
-            "cautions": "Earth the nest, collect dust at once. Local rules come first.",
+            "cautions": "Earth the nest, collect dust at once.",
         },
     ),
 )

@@ -19,6 +19,7 @@ from gradation.models import (
     Bench,
     Customer,
     Material,
+    Origin,
     Procedure,
     ProcedureVersion,
     Source,
@@ -52,6 +53,7 @@ def _add_people(world: World) -> None:
             full_name=person.full_name,
             customer=world.customers.get(person.customer),
         )
+        user.origin = Origin(door="web")
         world.people[person.username] = people.add_person(
             actor=people.system_account(),
             person=user,

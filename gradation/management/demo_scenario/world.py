@@ -7,6 +7,7 @@ from gradation.management.demo_scenario.timeline import Workdays
 from gradation.models import (
     Bench,
     Customer,
+    Instrument,
     Material,
     Nest,
     Procedure,
@@ -46,4 +47,7 @@ class World:
     specifications: dict[str, Specification] = field(default_factory=dict)
     materials: dict[str, Material] = field(default_factory=dict)
     sieves: dict[str, Sieve] = field(default_factory=dict)
+    instruments: dict[str, Instrument] = field(default_factory=dict)
+    weighed: set[tuple[str, date]] = field(default_factory=set)
+    """Balances and the days their check-weights were put on."""
     nests: dict[str, list[Nest]] = field(default_factory=dict)

@@ -1,0 +1,102 @@
+"""Which runs an impact assessment reaches, and what error is to be taken out of them."""
+
+from __future__ import annotations
+
+from datetime import datetime, time, timedelta
+from decimal import Decimal
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
+from gradation.models import Equipment, ImpactAssessment, Laboratory, Run, Sieve, Weighing
+from gradation.queries.impact_recomputed import BalanceFound, SieveFound
+from gradation.queries.impact_rows import Method
+from gradation.science.apertures import designation
+from gradation.science.error_landing import BenchError, landing_sentence
+from gradation.science.gradation import Basis
+
+__all__ = ["Found", "laboratory_zone", "touched_runs", "what_was_found"]
+
+
+def touched_runs(assessment: ImpactAssessment) -> QuerySet[Run]:
+    """List the runs made with the item, or by the person, within the period, both days included.
+
+    A run opened before the period and weighed in it counts: it was at risk.
+    """
+    zone = laboratory_zone()
+    first = datetime.combine(assessment.period_from, time(), zone)
+    after = datetime.combine(assessment.period_to + timedelta(days=1), time(), zone)
+    runs = Run.objects.filter(
+        Q(opened_at__gte=first) | Q(weighed_at__gte=first), opened_at__lt=after
+    ).order_by()
+    if assessment.equipment is None:
+        readings = Weighing.objects.filter(run=OuterRef("pk"), made_by=assessment.person_id)
+        return runs.filter(Q(technician=assessment.person_id) | Exists(readings))
+    if assessment.equipment.kind == Equipment.Kind.SIEVE:
+        return runs.filter(places__sieve=assessment.equipment_id)
+    return runs.filter(instruments__instrument=assessment.equipment_id)
+
+
+_DRIFT = 50  # [%]; a balance off by half its reading was out of order and corrects nothing
+
+
+class Found(NamedTuple):
+    """The error to take out (None: nothing can be computed), how, and the sentence saying so."""
+
+    error: SieveFound | BalanceFound | None
+    method: Method
+    sentence: str
+
+
+def what_was_found(assessment: ImpactAssessment) -> Found:
+    """Give the error that the assessment's runs are corrected for."""
+    item = assessment.equipment
+    if item is None:
+        return _listed("A person's work is listed without recomputation: no figure corrects it.")
+    if item.kind == Equipment.Kind.SIEVE:
+        return _of_sieve(assessment, Sieve.objects.get(pk=item.pk))
+    error_pct = assessment.found_error_pct
+    if item.kind == Equipment.Kind.BALANCE and error_pct is not None and abs(error_pct) < _DRIFT:
+        return _of_balance(error_pct)
+    return _listed(
+        f"Runs with {item} are listed without recomputation: what was found gives no figure by "
+        "which a result could be corrected."
+    )
+
+
+def _listed(sentence: str) -> Found:
+    return Found(None, Method.LISTED, sentence)
+
+
+def _of_balance(error_pct: Decimal) -> Found:
+    side = "much" if error_pct > 0 else "little"
+    sentence = (
+        f"The balance read {_plain(abs(error_pct))} % too {side}. Where all masses of a run came "
+        "from it, fractions and total scale alike and no percentage moves; masses in grams do."
+    )
+    return Found(BalanceFound(float(error_pct)), Method.BALANCE, sentence)
+
+
+def _of_sieve(assessment: ImpactAssessment, sieve: Sieve) -> Found:
+    nominal, found = sieve.aperture_um, assessment.found_aperture_um
+    if found is None:
+        return _listed(
+            f"Sieve {sieve} is listed without recomputation: no aperture was found for it. "
+            "Measure it, or test it with reference material, and enter what was found."
+        )
+    error = BenchError.OVERSIZE_SIEVE if found > nominal else BenchError.UNDERSIZE_SIEVE
+    neighbours = [float(nominal) * 2, float(nominal), float(nominal) / 2]
+    lands = landing_sentence(error, neighbours, 1, Basis.INITIAL_DRY)
+    words = f"Marked {designation(nominal)}, found {_plain(found)} µm. {lands}"
+    return Found(SieveFound(float(nominal), float(found)), Method.APERTURE, words)
+
+
+def _plain(number: Decimal) -> str:
+    return f"{number.normalize():f}"
+
+
+def laboratory_zone() -> ZoneInfo:
+    """Give the time zone in which the laboratory counts its days."""
+    laboratory = Laboratory.objects.first()
+    return ZoneInfo(laboratory.time_zone if laboratory else "UTC")

@@ -1,0 +1,135 @@
+"""Nests: whether sieves stand together as a procedure asks, and whether a nest is fit for use."""
+
+from __future__ import annotations
+
+from collections import Counter as Tally
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Prefetch, QuerySet
+
+from gradation.models import (
+    Laboratory,
+    Nest,
+    NestSieve,
+    Procedure,
+    ProcedureVersion,
+    RunSieve,
+    Sieve,
+    VersionState,
+)
+from gradation.queries.due import places_taken, said_taken, unfit_reasons
+from gradation.science.apertures import designation
+
+__all__ = [
+    "NestState",
+    "frame_faults",
+    "nest_list",
+    "nest_state",
+    "nest_states",
+    "nests_for",
+    "order_faults",
+]
+
+
+def order_faults(sieves: Sequence[Sieve], procedure: ProcedureVersion) -> list[str]:
+    """Say how the sizes differ from those of the procedure, and whether their order does."""
+    wanted = [place.aperture_um for place in procedure.apertures.all()]
+    given = [sieve.aperture_um for sieve in sieves]
+    if given == wanted:
+        return []
+    if sorted(given, reverse=True) == wanted:
+        return [
+            "The sieves are out of order. The coarsest stands on top, the finest above the pan."
+        ]
+    missing = [designation(size) for size in wanted if size not in given]
+    strange = [str(sieve) for sieve in sieves if sieve.aperture_um not in wanted]
+    doubled = [designation(size) for size, n in Tally(given).items() if n > 1]
+    return [
+        f"{label}: {', '.join(sizes)}."
+        for label, sizes in (
+            (f"{procedure} asks for sizes that are missing", missing),
+            (f"{procedure} has no such size", strange),
+            ("Two sieves of the same size", doubled),
+        )
+        if sizes
+    ]
+
+
+def frame_faults(sieves: Sequence[Sieve]) -> list[str]:
+    """Say when the frames differ in diameter."""
+    frames = {sieve.frame_diameter_mm for sieve in sieves}
+    if len(frames) <= 1:
+        return []
+    sizes = ", ".join(f"{frame.normalize():f} mm" for frame in sorted(frames))
+    return [f"The frames differ ({sizes}): such sieves do not nest. Use one diameter."]
+
+
+def nest_list() -> QuerySet[Nest]:
+    """List the nests in use with their sieves and the sizes their procedure asks for."""
+    released = ProcedureVersion.objects.filter(state=VersionState.RELEASED).prefetch_related(
+        "apertures"
+    )
+    return (
+        Nest.objects.filter(is_active=True)
+        .select_related("procedure", "bench")
+        .prefetch_related(
+            Prefetch("places", NestSieve.objects.select_related("sieve")),
+            Prefetch("procedure__versions", released, to_attr="released_versions"),
+        )
+    )
+
+
+def nests_for(procedure: Procedure) -> QuerySet[Nest]:
+    """List the nests built for a procedure."""
+    return nest_list().filter(procedure=procedure)
+
+
+@dataclass(frozen=True)
+class NestState:
+    """Whether a nest is fit for use today, and if not, why not."""
+
+    nest: Nest
+    reasons: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
+    """What is allowed by the laboratory's policies but will be noted with the run."""
+
+    @property
+    def is_fit(self) -> bool:
+        """Say whether nothing stops its use."""
+        return not self.reasons
+
+
+def nest_state(nest: Nest, today: date) -> NestState:
+    """Look at one nest from `nest_list`."""
+    return nest_states([nest], today)[0]
+
+
+def nest_states(nests: Iterable[Nest], today: date) -> list[NestState]:
+    """Look at each sieve of each nest: in service, in date, free, of the right size and frame.
+
+    The number of queries does not grow with the number of nests.
+    """
+    nests = list(nests)
+    laboratory = Laboratory.objects.first()
+    taken = places_taken(sieve for nest in nests for sieve in _sieves(nest))
+    return [_state(nest, today, laboratory, taken) for nest in nests]
+
+
+def _sieves(nest: Nest) -> list[Sieve]:
+    return [place.sieve for place in nest.places.all()]
+
+
+def _state(
+    nest: Nest, today: date, laboratory: Laboratory | None, taken: dict[int, RunSieve]
+) -> NestState:
+    sieves = _sieves(nest)
+    unfit = [reason for sieve in sieves for reason in unfit_reasons(sieve, today, laboratory)]
+    reasons = [reason.text for reason in unfit if reason.blocks]
+    reasons += [said_taken(taken[sieve.pk]) for sieve in sieves if sieve.pk in taken]
+    reasons += frame_faults(sieves)
+    for version in getattr(nest.procedure, "released_versions", ()):
+        reasons += order_faults(sieves, version)
+    warnings = [reason.text for reason in unfit if not reason.blocks]
+    return NestState(nest, tuple(reasons), tuple(warnings))
