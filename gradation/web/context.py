@@ -24,7 +24,7 @@ _AREAS = (
     ("Bench", "bench", "run-queue", _ALL),
     ("Review", "review", "run-queue", _ALL),
     ("Certificates", "certificates", "certificate-list", _OWN),
-    ("Equipment", "equipment", "sieve-list", _ALL),
+    ("Equipment", "equipment", "due-list", _ALL),
     ("Specifications", "specifications", "specification-list", _ALL),
     ("Procedures", "procedures", "procedure-list", _ALL),
     ("Records", "records", "entry-list", _ALL),

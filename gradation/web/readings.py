@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gradation.models import Run, Weighing
+from gradation.models import Run, User, Weighing
 
 
 @dataclass(frozen=True)
@@ -14,6 +14,11 @@ class RawReading:
     weighing: Weighing
     what: str
     superseded: bool
+
+
+def people_of(run: Run) -> list[User]:
+    """List who made the readings of a run from `find_run`, each once."""
+    return list(dict.fromkeys(row.made_by for row in run.weighings.all()))
 
 
 def readings_of(run: Run) -> list[RawReading]:

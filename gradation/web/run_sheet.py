@@ -23,10 +23,19 @@ from gradation.queries.verdicts import verdict_sentence
 from gradation.science.acceptance import overload_limit_g
 from gradation.science.envelopes import LineKind
 from gradation.science.errors import GradationError
+from gradation.science.worksheet_form import Entry
 from gradation.web.run_values import OtherLine, other_lines, values_of
 from gradation.web.templatetags.notebook import STRIP_PX, figure, on_day, stretched
 
 UNWEIGHED = Figure("")
+_BY_LOAD = (
+    "Dark fill: the load of a sieve against its limit, the dotted line. "
+    "Pale fill of the pan: its mass against the heaviest fraction."
+)
+_BY_SHARE = (
+    "Pale fill: the mass of a fraction against the heaviest one; "
+    "this procedure sets no limit on the load of a sieve."
+)
 NEST_PX = (110.0, 44.0)
 Figures = Mapping[str, Any]
 
@@ -96,17 +105,18 @@ class Sheet:
     other_lines: tuple[OtherLine, ...]
     figures: Figures
     fault: str
+    nest_legend: str
 
 
 def run_sheet(view: RunView) -> Sheet:
     """Lay out a run: as far as it is weighed while open, as frozen when it was handed over."""
     figures = _figures(view)
     table = {Decimal(str(row["aperture_um"])): row for row in figures.get("table", ())}
-    laid = _Layout(view, table, _limits(view.run), _lines(figures))
+    laid = _Layout(view, table, _limits(view.run), _lines(figures), _retained_g(view, figures))
     outcome, sentence = _said(view.run, figures)
     portion_rows = tuple(_portion_rows(view))
     fractions = (laid.row(place) for place in view.fractions)
-    rows = _lined_up([*portion_rows, *fractions, _pan(view, figures)])
+    rows = _lined_up([*portion_rows, *fractions, laid.pan(figures)])
     return Sheet(
         run=view.run,
         portion_rows=rows[: len(portion_rows)],
@@ -120,6 +130,7 @@ def run_sheet(view: RunView) -> Sheet:
         other_lines=other_lines(figures, (place.aperture_um for place in view.run.places.all())),
         figures=figures,
         fault=view.fault if view.run.is_editable else "",
+        nest_legend=_BY_LOAD if view.run.procedure_version.loading_rule else _BY_SHARE,
     )
 
 
@@ -177,10 +188,18 @@ def _portion_rows(view: RunView) -> Iterator[Row]:
         yield Row(view.washed_dry_mass, "Dry mass after washing")
 
 
-def _pan(view: RunView, figures: Figures) -> Row:
-    share = (figures.get("pan") or {}).get("retained_pct")
-    drawn = nest_piece(NestPiece("pan", is_pan=True), *NEST_PX)
-    return Row(view.pan, "pan", nest=stretched(drawn), retained_pct=_share(share, decimals=1))
+def _retained_g(view: RunView, figures: Figures) -> dict[tuple[str, int], float]:
+    """Give the mass of each fraction weighed so far, also where they are weighed cumulatively."""
+    places = [*view.fractions, view.pan]
+    if view.run.procedure_version.entry != Entry.CUMULATIVE:
+        return {_at(each): float(each.weighing.mass_g) for each in places if each.weighing}
+    rows = [*figures.get("table", ()), figures.get("pan") or {}]
+    found = zip(places, (row.get("retained_g") for row in rows), strict=False)
+    return {_at(place): mass_g for place, mass_g in found if mass_g is not None}
+
+
+def _at(place: Place) -> tuple[str, int]:
+    return place.slot, place.position
 
 
 @dataclass(frozen=True)
@@ -191,6 +210,14 @@ class _Layout:
     table: Mapping[Decimal, Figures]
     limits: Mapping[Decimal, SpecificationLine]
     lines: Mapping[Decimal, Figures]
+    retained_g: Mapping[tuple[str, int], float]
+
+    def pan(self, figures: Figures) -> Row:
+        """Lay out the pan's row."""
+        share = (figures.get("pan") or {}).get("retained_pct")
+        piece = NestPiece("pan", is_pan=True, share_pct=self._share_pct(self.view.pan))
+        drawn = stretched(nest_piece(piece, *NEST_PX))
+        return Row(self.view.pan, "pan", nest=drawn, retained_pct=_share(share, decimals=1))
 
     def row(self, place: Place) -> Row:
         """Lay out one sieve's row."""
@@ -216,19 +243,24 @@ class _Layout:
 
     def _drawn(self, place: Place, unfit: str) -> SafeString:
         name = place.sieve.sieve.designation if place.sieve else "pan"
-        piece = NestPiece(name, self._load_pct(place), unfit)
+        piece = NestPiece(name, self._load_pct(place), unfit, share_pct=self._share_pct(place))
         return stretched(nest_piece(piece, *NEST_PX))
+
+    def _share_pct(self, place: Place) -> float | None:
+        mass_g = self.retained_g.get(_at(place))
+        return 100 * mass_g / max(self.retained_g.values()) if mass_g else None
 
     def _load_pct(self, place: Place) -> float | None:
         """Give the load in % of the sieve's limit, where the procedure has a load rule."""
         rule = self.view.evaluation and self.view.evaluation.worksheet.overload
-        if not rule or place.weighing is None or place.sieve is None:
+        mass_g = self.retained_g.get(_at(place))
+        if not rule or mass_g is None or place.sieve is None:
             return None
         try:
             limit_g = overload_limit_g(rule, float(place.sieve.aperture_um))
         except GradationError:
             return None
-        return 100 * float(place.weighing.mass_g) / limit_g
+        return 100 * mass_g / limit_g
 
 
 def _unfit(run: Run, place: RunSieve) -> str:

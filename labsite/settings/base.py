@@ -90,6 +90,10 @@ STATIC_ROOT: Path | None = BASE_DIR / "staticfiles"
 
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
+# Messages are written to the console until an installation names its mail server.
+EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+EMAIL_TIMEOUT = 30  # seconds; a mail server that does not answer must not hold a timer for ever
+
 # The digest of nothing: the chart library adds an empty style element and fills it by rules, which
 # no injected text could do.
 EMPTY_STYLE = "'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU='"

@@ -4,7 +4,9 @@ import sqlite3
 from pathlib import Path
 from typing import Any
 
-SQLITE_BUSY_TIMEOUT_S = 5
+# SQLite's waiting writers poll, so that whoever is unlucky waits for many others: at 5 s one of
+# eight writers gave up on a machine that was busy with ten other processes.
+SQLITE_BUSY_TIMEOUT_S = 30
 POSTGRES_KEPT_S = 60  # how long a thread keeps its connection between requests
 # Releases from which, within their series, a write-ahead log may be reset while another
 # connection copies it (sqlite.org/wal.html#walresetbug). Series not named here are judged by

@@ -31,6 +31,8 @@ STORAGES = {
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
 
+globals().update(environment.mail())
+
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,

@@ -67,6 +67,17 @@ setInterval(() => {
   if (Object.keys(kept()).length) sendAgain();
 }, PATIENCE_MS);
 
+// While scripts were still on their way over a slow network nobody heard what was typed. When htmx
+// listens (it begins at this event, having asked for it first), those readings are handed on.
+document.addEventListener("DOMContentLoaded", () => {
+  for (const field of document.querySelectorAll("[data-reading]")) {
+    const left = field !== document.activeElement;
+    if (left && field.value.trim()) field.dispatchEvent(new Event("change", { bubbles: true }));
+  }
+});
+
 say(Object.keys(kept()).length);
 if (Object.keys(kept()).length) sendAgain();
-document.querySelector("[data-row-field]")?.focus({ preventScroll: true });
+if (!document.activeElement?.matches("[data-row-field]")) {
+  document.querySelector("[data-row-field]")?.focus({ preventScroll: true });
+}

@@ -120,3 +120,17 @@ def test_without_network_a_reading_waits_in_the_browser_and_is_sent_once(
     expect(row(screen, "dry-mass-0").get_by_role("link", name="correct")).to_be_visible()
     expect(screen.locator("#notice-line")).to_be_hidden()
     assert run.weighings.count() == 1
+
+
+def test_a_reading_typed_before_the_page_is_whole_is_kept_too(browser_page, screen, run):
+    held = []
+    browser_page.route("**/plotly-basic*", lambda request: held.append(request))
+    browser_page.goto(screen.url, wait_until="commit")
+    browser_page.locator("html.js").wait_for()
+    type_reading(browser_page, "dry-mass-0", "500.0")
+    assert not run.weighings.exists()
+
+    held[0].continue_()
+
+    expect(row(browser_page, "dry-mass-0").get_by_role("link", name="correct")).to_be_visible()
+    assert run.weighings.get().entered_text == "500.0"

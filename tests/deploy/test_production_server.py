@@ -13,9 +13,6 @@ from types import SimpleNamespace
 
 import pytest
 
-# One process installs and serves; spread over several, each would do so again.
-pytestmark = pytest.mark.xdist_group("production")
-
 ROOT = Path(__file__).resolve().parents[2]
 HOST = "lab.example.org"
 STARTS_WITHIN_S = 60

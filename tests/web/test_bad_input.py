@@ -73,8 +73,22 @@ def test_a_mass_that_cannot_be_is_answered_beside_it(client, delivery, mass):
     answer = log(client, delivery, mass_received_g=mass)
 
     assert answer.status_code == REFUSED
+    assert answer.context["form"].errors.keys() == {"mass_received_g"}
+    assert f'value="{mass}"' in text_of(answer)
     assert 'value="L-77"' in text_of(answer)
     assert not Sample.objects.exists()
+
+
+def test_a_portion_without_mass_is_answered_beside_it(client, technician):
+    sample = factories.make_sample(technician)
+    address = reverse("intake:portion-prepare", args=[sample.number])
+
+    answer = client.post(address, {"divided_how": "riffle, 3 passes", "moist_mass_g": "-0,5"})
+
+    assert answer.status_code == REFUSED
+    assert answer.context["form"].errors.keys() == {"moist_mass_g"}
+    assert 'value="-0,5"' in text_of(answer)
+    assert "riffle, 3 passes" in text_of(answer)
 
 
 @pytest.mark.parametrize("field", ["received_at", "sampled_at"])
@@ -154,8 +168,21 @@ def test_a_sieve_out_of_service_is_answered_with_what_to_do(client, nest_of):
     answer = open_run(client, nest_of, nest_of[1])
 
     said = " ".join(answer.context["form"].errors["sieves"])
+    assert answer.status_code == REFUSED
+    assert "\n".join(sieve.serial for sieve in nest_of[1]) in text_of(answer)
     assert torn.serial in said
     assert "Torn at the rim. Scan another, or ask the equipment keeper." in said
+
+
+def test_words_in_any_writing_survive_a_refusal(client, delivery):
+    words = {"lot": "شحنة 📦\u202e7", "description": "<i>grob</i> & feucht", "condition": ""}
+
+    answer = log(client, delivery, **words)
+
+    assert answer.context["form"].errors.keys() == {"condition"}
+    assert words["lot"] in text_of(answer)
+    assert words["description"] in text_of(answer)
+    assert "<i>grob</i>" not in answer.content.decode()
 
 
 def test_an_unknown_serial_is_named(client, nest_of):
@@ -198,7 +225,10 @@ def test_gross_below_tare_is_answered_in_its_row(client, washed_run):
     answer = record(client, washed_run, "fraction", "380", position=1, tare_text="400")
 
     assert answer.status_code == REFUSED
+    assert 'id="error-fraction-1"' in text_of(answer)
     assert "Gross 380 g is below tare 400 g" in text_of(answer)
+    assert answer["HX-Reswap"] == "none"
+    assert not washed_run.weighings.exists()
 
 
 def test_a_mass_after_washing_above_the_one_before_is_answered_in_its_row(client, washed_run):
@@ -208,6 +238,8 @@ def test_a_mass_after_washing_above_the_one_before_is_answered_in_its_row(client
 
     assert answer.status_code == REFUSED
     assert 'id="error-dry-mass-after-washing-0"' in text_of(answer)
+    assert "510" in text_of(answer)
+    assert washed_run.weighings.count() == 1
 
 
 def test_the_same_reading_sent_twice_is_kept_once(client, washed_run):
@@ -243,7 +275,8 @@ def test_who_made_the_run_does_not_review_it(client, db):
     )
 
     assert answer.status_code == REFUSED
-    assert "Somebody else reviews it" in text_of(answer)
+    assert "Somebody else reviews it" in " ".join(answer.context["form"].errors["answer"])
+    assert 'value="accept"' in text_of(answer).split("checked")[0][-200:]
     assert "Looks well." in text_of(answer)
     run.refresh_from_db()
     assert run.state == "weighed"

@@ -1,19 +1,17 @@
 """Forms that keep the laboratory's files: what is typed is what is stored, or says why not."""
 
 import html
-from datetime import timedelta
 from decimal import Decimal
 
 import pytest
 from django.urls import reverse
-from django.utils import timezone
 
 from gradation.models import (
     Certificate,
     Customer,
     Laboratory,
+    LedgerEntry,
     Material,
-    Nest,
     ProcedureVersion,
     Sieve,
     Source,
@@ -44,88 +42,6 @@ def send(client, name, data, *args):
 def errors_of(answer):
     assert answer.status_code == 422
     return {name: " ".join(said) for name, said in answer.context["form"].errors.items()}
-
-
-SIEVE = {
-    "serial": "NH-0042",
-    "aperture_um": "4.75 mm",
-    "standard": "ISO 3310-1",
-    "medium": "woven wire",
-    "frame_diameter_mm": "200",
-    "check_interval_days": "180",
-}
-
-
-@pytest.mark.parametrize(
-    ("typed", "aperture_um", "designation"),
-    [("4.75 mm", "4750", "4.75 mm"), ("No. 200", "75", "75 µm"), ("125 µm", "125", "125 µm")],
-)
-def test_a_sieve_is_registered_under_the_size_its_label_says(
-    client, as_role, typed, aperture_um, designation
-):
-    as_role(Role.EQUIPMENT_KEEPER)
-
-    send(client, "equipment:sieve-register", {**SIEVE, "aperture_um": typed})
-
-    sieve = Sieve.objects.get(serial="NH-0042")
-    assert (sieve.aperture_um, sieve.designation) == (Decimal(aperture_um), designation)
-
-
-def test_a_serial_taken_already_and_a_size_nobody_knows_are_answered(client, as_role):
-    as_role(Role.EQUIPMENT_KEEPER)
-    send(client, "equipment:sieve-register", SIEVE)
-
-    again = errors_of(send(client, "equipment:sieve-register", SIEVE))
-    strange = errors_of(
-        send(client, "equipment:sieve-register", {**SIEVE, "aperture_um": "five-ish"})
-    )
-
-    assert "serial" in again or "__all__" in again
-    assert strange.keys() == {"aperture_um"}
-
-
-def test_a_check_in_order_sets_the_next_and_a_failed_one_takes_the_sieve_out(client, as_role):
-    as_role(Role.EQUIPMENT_KEEPER)
-    send(client, "equipment:sieve-register", SIEVE)
-    today = timezone.now().date()
-    check = {"kind": "visual", "performed_on": today.isoformat()}
-
-    send(client, "equipment:check-record", {**check, "passed": "yes"}, "NH-0042")
-    good = Sieve.objects.get()
-    send(client, "equipment:check-record", {**check, "passed": "no", "note": "Torn."}, "NH-0042")
-
-    assert good.next_check_on == today + timedelta(days=180)
-    assert Sieve.objects.get().state == Sieve.State.OUT_OF_SERVICE
-
-
-def test_a_sieve_leaves_service_with_a_reason_and_comes_back_with_evidence(client, as_role):
-    as_role(Role.EQUIPMENT_KEEPER)
-    sieve = factories.make_sieve()
-
-    without = errors_of(send(client, "equipment:sieve-take-out", {"reason": " "}, sieve.serial))
-    send(client, "equipment:sieve-take-out", {"reason": "Dented frame."}, sieve.serial)
-    shown = client.get(reverse("equipment:sieve-show", args=[sieve.serial])).content.decode()
-    send(client, "equipment:sieve-put-back", {"reason": "New frame, measured."}, sieve.serial)
-
-    assert without.keys() == {"reason"}
-    assert "Dented frame." in shown
-    assert Sieve.objects.get().state == Sieve.State.IN_SERVICE
-
-
-def test_a_nest_is_built_from_scanned_serials(client, as_role):
-    as_role(Role.EQUIPMENT_KEEPER)
-    version = factories.make_procedure()
-    sieves = factories.make_sieves()
-    serials = "\r\n".join(sieve.serial for sieve in sieves)
-
-    send(
-        client,
-        "equipment:nest-build",
-        {"name": "Sand A", "procedure": version.procedure_id, "sieves": serials},
-    )
-
-    places = Nest.objects.get(name="Sand A").places.order_by("position")
-    assert [place.sieve.serial for place in places] == [sieve.serial for sieve in sieves]
 
 
 PROCEDURE = {
@@ -247,6 +163,7 @@ def test_a_policy_changes_with_a_reason(client, as_role):
         "certificate_title": "Certificate of analysis",
         "time_zone": "Europe/Oslo",
         "overdue_sieve": "warn",
+        "balance_not_checked": "block",
         "due_soon_days": "14",
         "retention_days": "90",
         "reason": "Small bench, agreed with the customers.",
@@ -295,6 +212,42 @@ def test_customer_source_and_material_are_added(client, as_role):
 
     assert Source.objects.get().customer == customer
     assert Material.objects.get().default_procedure == version.procedure
+
+
+def test_customer_source_and_material_are_changed_and_the_records_keep_the_earlier_words(
+    client, as_role
+):
+    as_role(Role.TECHNICIAN)
+    customer = factories.make_customer(name="Tarnholt Agregates")
+    source = factories.make_source(customer, name="Tarnholt quarry")
+    material = factories.make_material(name="Granite 0/32")
+
+    shown = client.get(reverse("intake:customer-change", args=[customer.pk])).content.decode()
+    send(client, "intake:customer-change", {"name": "Tarnholt Aggregates"}, customer.pk)
+    send(client, "intake:source-change", {"name": "Tarnholt quarry, east"}, source.pk)
+    words = {"name": "Crushed granite 0/32", "hazards": "Holds quartz."}
+    send(client, "intake:material-change", words, material.pk)
+
+    assert 'value="Tarnholt Agregates"' in shown
+    assert Customer.objects.get().name == "Tarnholt Aggregates"
+    source.refresh_from_db()
+    assert (source.name, source.customer) == ("Tarnholt quarry, east", customer)
+    assert Material.objects.get().hazards == "Holds quartz."
+    entry = LedgerEntry.objects.get(action="customer changed")
+    assert (entry.before["name"], entry.after["name"]) == (
+        "Tarnholt Agregates",
+        "Tarnholt Aggregates",
+    )
+
+
+def test_a_name_that_another_customer_has_is_answered_beside_it(client, as_role):
+    as_role(Role.TECHNICIAN)
+    taken, other = factories.make_customer(name="Tarnholt"), factories.make_customer()
+
+    answer = send(client, "intake:customer-change", {"name": taken.name}, other.pk)
+
+    assert "name" in errors_of(answer)
+    assert 'value="Tarnholt"' in html.unescape(answer.content.decode())
 
 
 def test_a_certificate_is_amended_and_withdrawn_under_signature(client, as_role):
@@ -387,7 +340,7 @@ def test_the_scan_field_goes_straight_to_what_a_label_names(client, as_role, kin
         ),
         "sieve": (
             Sieve.objects.first().serial.lower(),
-            reverse("equipment:sieve-show", args=[Sieve.objects.first().serial]),
+            reverse("equipment:item-show", args=[Sieve.objects.first().serial]),
         ),
         "certificate": (
             certificate.number,

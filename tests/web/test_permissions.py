@@ -3,10 +3,14 @@
 A page not named here fails `test_every_address_stands_in_the_table`.
 """
 
+from decimal import Decimal
+
 import pytest
 from django.urls import get_resolver, reverse
 
+from gradation.models import ReferenceLot
 from gradation.policy import Role
+from gradation.services import attachments, checks, clock, instruments
 from tests import factories
 
 STAFF = {role for role in Role if role is not Role.CUSTOMER}
@@ -15,6 +19,7 @@ TECHNICIAN, REVIEWER, SIGNATORY = {Role.TECHNICIAN}, {Role.REVIEWER}, {Role.SIGN
 KEEPER, MANAGER = {Role.EQUIPMENT_KEEPER}, {Role.QUALITY_MANAGER}
 PARTIES = TECHNICIAN | MANAGER
 DRAFTERS = REVIEWER | SIGNATORY
+LOOKERS = KEEPER | MANAGER
 
 #: Address, what it is asked with, who may come in; the others are refused.
 GET = [
@@ -25,6 +30,7 @@ GET = [
     ("intake:sample-show", ("number",), EVERYBODY),
     ("intake:sample-change", ("number",), PARTIES),
     ("intake:sample-history", ("number",), EVERYBODY),
+    ("intake:label-print", ("number",), STAFF),
     ("intake:portion-prepare", ("number",), TECHNICIAN),
     ("intake:sample-cancel", ("number",), PARTIES),
     ("intake:sample-close", ("number",), PARTIES),
@@ -33,6 +39,9 @@ GET = [
     ("intake:customer-add", (), PARTIES),
     ("intake:source-add", (), PARTIES),
     ("intake:material-add", (), PARTIES),
+    ("intake:customer-change", ("party",), PARTIES),
+    ("intake:source-change", ("source",), PARTIES),
+    ("intake:material-change", ("material",), PARTIES),
     ("bench:run-queue", (), STAFF),
     ("bench:bench-pick", (), STAFF),
     ("bench:run-open", ("label",), TECHNICIAN),
@@ -50,16 +59,45 @@ GET = [
     ("certificates:certificate-amend", ("certificate",), DRAFTERS),
     ("certificates:certificate-withdraw", ("certificate",), SIGNATORY),
     ("certificates:draft-discard", ("certificate",), DRAFTERS),
+    ("equipment:due-list", (), STAFF),
+    ("equipment:due-calendar", (), STAFF),
+    ("equipment:label-sheet", (), STAFF),
     ("equipment:sieve-list", (), STAFF),
     ("equipment:sieve-register", (), KEEPER),
+    ("equipment:sieve-import", (), KEEPER),
+    ("equipment:import-template", (), KEEPER),
+    ("equipment:suspect-list", (), STAFF),
     ("equipment:sieve-show", ("serial",), STAFF),
-    ("equipment:check-record", ("serial",), KEEPER),
-    ("equipment:sieve-take-out", ("serial",), KEEPER),
-    ("equipment:sieve-put-back", ("serial",), KEEPER),
-    ("equipment:sieve-withdraw", ("serial",), KEEPER),
+    ("equipment:instrument-list", (), STAFF),
+    ("equipment:instrument-register", ("kind",), KEEPER),
+    ("equipment:instrument-show", ("instrument",), STAFF),
+    ("equipment:lot-list", (), STAFF),
+    ("equipment:lot-register", (), KEEPER),
+    ("equipment:lot-retire", ("lot",), KEEPER),
     ("equipment:nest-list", (), STAFF),
     ("equipment:nest-build", (), KEEPER),
+    ("equipment:nest-retire", ("nest",), KEEPER),
     ("equipment:bench-add", (), KEEPER),
+    ("equipment:item-show", ("serial",), STAFF),
+    ("equipment:item-change", ("serial",), KEEPER),
+    ("equipment:rule-set", ("serial",), KEEPER),
+    ("equipment:item-take-out", ("serial",), KEEPER),
+    ("equipment:item-put-back", ("serial",), KEEPER),
+    ("equipment:item-withdraw", ("serial",), KEEPER),
+    ("equipment:tare-weigh", ("serial",), KEEPER),
+    ("equipment:item-label", ("serial",), STAFF),
+    ("equipment:file-add", ("serial",), KEEPER),
+    ("equipment:file-show", ("instrument", "file"), STAFF),
+    ("equipment:check-begin", ("serial",), KEEPER),
+    ("equipment:check-record", ("serial", "check_kind"), KEEPER),
+    ("equipment:check-show", ("instrument", "check"), STAFF),
+    ("equipment:impact-list", (), STAFF),
+    ("equipment:impact-open", (), LOOKERS),
+    ("equipment:impact-show", ("impact",), STAFF),
+    ("equipment:impact-decide", ("impact", "certificate"), MANAGER),
+    ("equipment:impact-close", ("impact",), MANAGER),
+    ("equipment:impact-pdf", ("impact",), STAFF),
+    ("equipment:impact-csv", ("impact", "rows"), STAFF),
     ("procedures:procedure-list", (), STAFF),
     ("procedures:procedure-add", (), MANAGER),
     ("procedures:version-draft", ("procedure",), MANAGER),
@@ -82,8 +120,13 @@ POST = [
     ("procedures:version-release", ("procedure_version",), MANAGER),
     ("specifications:version-release", ("specification_version",), MANAGER),
 ]
-OPEN_TO_ALL = {"web:sign-in", "web:sign-out"}
+#: A calendar feed is let in by its signed address alone; tests/web/test_equipment_due.py has it.
+OPEN_TO_ALL = {"web:sign-in", "web:sign-out", "equipment:due-feed"}
 REFUSED = 403
+CERTIFIED = [
+    {"aperture_um": "300", "passing_pct": "88", "u_pct": "0.5"},
+    {"aperture_um": "212", "passing_pct": "30", "u_pct": "0.5"},
+]
 
 
 @pytest.fixture
@@ -97,6 +140,9 @@ def things(db):
     run = sample.portions.first().runs.get()
     return {
         "customer": sample.customer,
+        "party": sample.customer_id,
+        "material": material.pk,
+        "source": factories.make_source(sample.customer).pk,
         "number": sample.number,
         "label": portion.label,
         "run": run.pk,
@@ -109,6 +155,34 @@ def things(db):
         "specification": specification.specification_id,
         "specification_version": specification.pk,
         "person": run.technician_id,
+        **equipment(),
+    }
+
+
+def equipment():
+    """Make a balance that failed its check, with a file, and what else the equipment pages show."""
+    balance = factories.make_instrument("balance")
+    keeper = factories.keeper()
+    check = checks.record_check(
+        actor=keeper,
+        equipment=balance,
+        evidence=checks.WeightsEvidence([(500, 501, Decimal("0.1"))]),
+        performed_on=clock.today(),
+    )
+    kept = attachments.attach_file(
+        actor=keeper, equipment=balance, name="report.txt", content=b"Weights of class F1"
+    )
+    lot = ReferenceLot(name="Beads", lot="7", certificate="7/1", certified=CERTIFIED)
+    return {
+        "kind": "shaker",
+        "check_kind": "visual",
+        "instrument": balance.serial,
+        "check": check.pk,
+        "file": kept.pk,
+        "lot": instruments.register_reference_lot(actor=keeper, lot=lot).pk,
+        "nest": factories.make_nest(factories.make_procedure()).pk,
+        "impact": check.impacts.get().pk,
+        "rows": "runs",
     }
 
 

@@ -5,11 +5,12 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from gradation.models import LedgerEntry, Sample, Sieve
+from gradation.models import Certificate, Check, LedgerEntry, ReferenceLot, Sample, Sieve
 from gradation.policy import Role
+from gradation.services import checks, clock, impact, instruments
 from tests import factories
 
-MANY = 1_000
+FEW, MANY = 10, 1_000
 
 
 def copies(row, count, **varied):
@@ -41,36 +42,74 @@ def queries_of(client, name):
     return len(counted)
 
 
-def more_samples():
-    copies(Sample.objects.first(), MANY, number=lambda n: f"X-{n:04d}")
+def up_to(count, model, **varied):
+    """Repeat the first row of a table until there are `count` of them."""
+    there = model.objects.count()
+    shifted = {name: lambda n, made=made: made(there + n) for name, made in varied.items()}
+    copies(model.objects.order_by("pk").first(), count - there, **shifted)
 
 
-def more_sieves():
-    copies(Sieve.objects.first(), MANY, serial=lambda n: f"X-{n:04d}")
+def samples(count):
+    up_to(count, Sample, number=lambda n: f"X-{n:04d}")
 
 
-def more_entries():
-    first = LedgerEntry.objects.first()
-    copies(first, MANY, chain=lambda n: f"x/{n}", digest=lambda n: f"{n:064d}")
+def sieves(count):
+    up_to(count, Sieve, serial=lambda n: f"X-{n:04d}")
+
+
+def entries(count):
+    up_to(count, LedgerEntry, chain=lambda n: f"x/{n}", digest=lambda n: f"{n:064d}")
+
+
+def certificates(count):
+    up_to(
+        count,
+        Certificate,
+        number=lambda n: f"X-{n:04d}",
+        verification_code=lambda n: f"code {n}",
+        pdf=lambda n: b"%PDF",
+    )
+
+
+def make_assessment():
+    return impact.open_assessment(
+        actor=factories.keeper(), equipment=factories.make_sieve(), reason="Found bent."
+    )
+
+
+def make_lot():
+    rows = [
+        {"aperture_um": "300", "passing_pct": "88", "u_pct": "0.5"},
+        {"aperture_um": "212", "passing_pct": "30", "u_pct": "0.5"},
+    ]
+    lot = f"B-{ReferenceLot.objects.count()}"
+    return instruments.register_reference_lot(
+        actor=factories.keeper(),
+        lot=ReferenceLot(name="Beads", lot=lot, certificate="1", certified=rows),
+    )
 
 
 @pytest.mark.parametrize(
-    ("name", "more"),
+    ("name", "rows", "few"),
     [
-        ("intake:sample-list", more_samples),
-        ("bench:run-queue", more_samples),
-        ("equipment:sieve-list", more_sieves),
-        ("records:entry-list", more_entries),
+        ("intake:sample-list", samples, FEW),
+        ("bench:run-queue", samples, FEW),
+        ("certificates:certificate-list", certificates, FEW),
+        ("equipment:sieve-list", sieves, 3 * FEW),  # the sieves of three nests are there already
+        ("equipment:due-list", sieves, 3 * FEW),
+        ("equipment:due-calendar", sieves, 3 * FEW),
+        ("records:entry-list", entries, 50 * FEW),  # and what the ledger says of it all
     ],
 )
-def test_a_long_list_costs_no_more_queries_than_a_short_one(reader, name, more):
-    for _ in range(2):
-        factories.make_run(sample=factories.make_sample())
-        factories.make_sample()
+def test_a_long_list_costs_no_more_queries_than_a_short_one(reader, name, rows, few):
+    factories.make_run(sample=factories.make_sample())
+    factories.make_certificate()
+    factories.make_sample()
+    rows(few)
     queries_of(reader, name)
     short = queries_of(reader, name)
 
-    more()
+    rows(MANY)
 
     assert queries_of(reader, name) == short
 
@@ -83,6 +122,15 @@ def test_a_long_list_costs_no_more_queries_than_a_short_one(reader, name, more):
         ("certificates:certificate-list", factories.make_certificate),
         ("bench:run-queue", factories.make_run),
         ("equipment:nest-list", lambda: factories.make_nest(factories.make_procedure())),
+        ("equipment:instrument-list", lambda: factories.make_instrument("balance")),
+        ("equipment:due-list", lambda: factories.make_instrument("shaker")),
+        ("equipment:suspect-list", factories.make_accepted_run),
+        ("equipment:impact-list", make_assessment),
+        ("equipment:lot-list", make_lot),
+        ("api:sieves", factories.make_sieve),
+        ("api:instruments", lambda: factories.make_instrument("balance")),
+        ("api:nests", lambda: factories.make_nest(factories.make_procedure())),
+        ("api:due", factories.make_sieve),
         ("procedures:procedure-list", factories.make_procedure),
         ("specifications:specification-list", factories.make_specification),
         ("settings:laboratory-show", factories.technician),
@@ -98,3 +146,31 @@ def test_more_rows_cost_no_more_queries(reader, name, make):
         make()
 
     assert queries_of(reader, name) == few
+
+
+def test_a_card_costs_no_more_queries_with_more_checks(reader):
+    sieve = factories.make_sieve()
+    evidence = checks.VisualEvidence({"plate legible": True})
+
+    def look():
+        checks.record_check(
+            actor=factories.keeper(),
+            equipment=sieve,
+            evidence=evidence,
+            performed_on=clock.today(),
+        )
+
+    def queries():
+        with CaptureQueriesContext(connection) as counted:
+            reader.get(reverse("equipment:sieve-show", args=[sieve.serial]))
+        return len(counted)
+
+    look()
+    queries()
+    few = queries()
+
+    for _ in range(4):
+        look()
+
+    assert Check.objects.count() == 5
+    assert queries() == few

@@ -5,11 +5,13 @@ from __future__ import annotations
 from typing import Any, ClassVar, cast
 
 from django import forms
+from django.db.models import QuerySet
 
 from gradation.errors import Invalid
-from gradation.models import Nest, NestSieve, Procedure, Sieve
-from gradation.queries.equipment import bench_list, nests_for
-from gradation.services.bench import HandOver, Reading, Setup
+from gradation.models import Equipment, Instrument, Nest, NestSieve, Procedure, Sieve
+from gradation.queries.equipment import bench_list, instrument_list, nests_for
+from gradation.services.bench import HandOver, Setup
+from gradation.services.weighing import Reading
 from gradation.web.forms.base import (
     FigureField,
     NotebookForm,
@@ -17,7 +19,7 @@ from gradation.web.forms.base import (
     RowField,
     WordsField,
 )
-from gradation.web.forms.equipment import SerialsField
+from gradation.web.forms.sizes import SerialsField
 
 
 class BenchPickForm(NotebookForm):
@@ -34,6 +36,29 @@ class NestChoiceField(RowField):
         return f"{obj.name} · {obj.bench}" if obj.bench else obj.name
 
 
+def balances() -> QuerySet[Instrument]:
+    """List the balances in service."""
+    return _in_service(Equipment.Kind.BALANCE)
+
+
+def shakers() -> QuerySet[Instrument]:
+    """List the shakers in service."""
+    return _in_service(Equipment.Kind.SHAKER)
+
+
+def _in_service(kind: Equipment.Kind) -> QuerySet[Instrument]:
+    return instrument_list().filter(kind=kind, state=Equipment.State.IN_SERVICE)
+
+
+class InstrumentField(RowField):
+    """An instrument by serial number, model and where it stands."""
+
+    def label_from_instance(self, obj: Instrument) -> str:
+        """Name the instrument and its bench."""
+        where = str(obj.bench) if obj.bench else obj.place
+        return " · ".join(word for word in (obj.serial, obj.model, where) if word)
+
+
 class RunForm(NotebookForm):
     """Where and with which sieves a run is made."""
 
@@ -48,7 +73,18 @@ class RunForm(NotebookForm):
         help_text="Serial numbers from the top down, one a line. They take the nest's place.",
     )
 
-    groups: ClassVar[tuple[tuple[str, tuple[str, ...]], ...]] = (("", ("bench", "nest", "sieves")),)
+    balance = InstrumentField("Balance", balances, required=False)
+    shaker = InstrumentField(
+        "Shaker",
+        shakers,
+        required=False,
+        help_text="Left open: balances and shakers that stand at the bench.",
+    )
+
+    groups: ClassVar[tuple[tuple[str, tuple[str, ...]], ...]] = (
+        ("", ("bench", "nest", "sieves")),
+        ("Weighed and shaken on", ("balance", "shaker")),
+    )
 
     def __init__(self, procedure: Procedure, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -62,7 +98,9 @@ class RunForm(NotebookForm):
         if not sieves:
             msg = "Choose a nest, or scan its sieves from the top down."
             raise Invalid.one("nest", msg, code="no-sieves")
-        return Setup(self.cleaned_data["bench"], sieves, None if scanned else nest)
+        chosen = (self.cleaned_data[name] for name in ("balance", "shaker"))
+        instruments = tuple(item for item in chosen if item)
+        return Setup(self.cleaned_data["bench"], sieves, None if scanned else nest, instruments)
 
     def _standing(self, nest: Nest | None) -> list[Sieve]:
         places: list[NestSieve] = list(nest.places.all()) if nest else []

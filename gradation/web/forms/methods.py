@@ -34,7 +34,7 @@ from gradation.web.forms.base import (
     WordChoiceField,
     WordsField,
 )
-from gradation.web.forms.equipment import ApertureField
+from gradation.web.forms.sizes import ApertureField
 
 
 def _offered(members: type[StrEnum]) -> list[tuple[str, str]]:

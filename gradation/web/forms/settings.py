@@ -38,6 +38,10 @@ class LaboratoryForm(NotebookForm):
         "A sieve overdue for its check",
         [(OverdueRule.BLOCK.value, "is refused"), (OverdueRule.WARN.value, "is noted on the run")],
     )
+    balance_not_checked = WordChoiceField(
+        "A balance without its check of the day",
+        [(OverdueRule.BLOCK.value, "is refused"), (OverdueRule.WARN.value, "is noted on the run")],
+    )
     due_soon_days = WholeField("Due soon means within", unit="days", min_value=0, max_value=365)
     retention_days = WholeField("Samples are kept for", unit="days", min_value=0, max_value=36500)
     reason = ReasonField("Why is it changed")
@@ -47,7 +51,13 @@ class LaboratoryForm(NotebookForm):
         ("Documents", ("certificate_title", "time_zone")),
         (
             "Policies",
-            ("overdue_sieve", "due_soon_days", "retention_days", "reviewer_must_differ"),
+            (
+                "overdue_sieve",
+                "balance_not_checked",
+                "due_soon_days",
+                "retention_days",
+                "reviewer_must_differ",
+            ),
         ),
         ("Why", ("reason",)),
     )
@@ -131,6 +141,16 @@ class SourceForm(NotebookForm):
     def source(self) -> Source:
         """Give the service the source that was described."""
         return Source(**self.cleaned_data)
+
+
+class SourceChangeForm(NotebookForm):
+    """A source's particulars; whose it is stays, because samples were logged under it."""
+
+    name = WordsField("Name of the source", max_length=120)
+    kind = WordsField(
+        "Kind", max_length=40, required=False, help_text="Pit, plant, line, stockpile."
+    )
+    place = WordsField("Place", max_length=160, required=False)
 
 
 class MaterialForm(NotebookForm):

@@ -15,7 +15,7 @@ from gradation.models import Bench, Nest, Run, User, Weighing
 from gradation.policy import Action, may
 from gradation.queries.equipment import (
     NestState,
-    nest_state,
+    nest_states,
     nests_for,
 )
 from gradation.queries.portions import find_portion
@@ -83,7 +83,7 @@ def run_open(request: PersonRequest, label: str) -> HttpResponse:
     if working is not None and request.method == "GET":
         return redirect(_place(working))
     procedure = portion.sample.procedure_version
-    nests = [nest_state(nest, clock.today()) for nest in nests_for(procedure.procedure)]
+    nests = nest_states(nests_for(procedure.procedure), clock.today())
     bench = picked_bench(request)
     start = {"bench": bench, "nest": nearest_fit(nests, bench)}
     form = RunForm(procedure.procedure, sent(request), initial=start)

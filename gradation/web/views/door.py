@@ -19,7 +19,7 @@ _PLACES = {
     "sample": "intake:sample-show",
     "portion": "bench:run-open",
     "certificate": "certificates:certificate-show",
-    "sieve": "equipment:sieve-show",
+    "equipment": "equipment:item-show",
 }
 
 

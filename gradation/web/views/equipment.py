@@ -1,55 +1,80 @@
-"""Equipment: sieves by when they are due, their checks and whereabouts, nests and benches."""
+"""Equipment: everything by when it is due, the sieves and their cards."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Sequence
+from datetime import timedelta
+from typing import Any, TypeVar
 
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 
-from gradation.models import Equipment, Sieve
+from gradation.models import Sieve
 from gradation.policy import Action
-from gradation.queries import equipment as file
-from gradation.queries.history import story_of_sieve
+from gradation.queries import equipment as known
+from gradation.queries.due import due_list as due_rows
+from gradation.queries.sieve_limits import edition_of, sieve_limits
+from gradation.queries.tares import tares_of
+from gradation.queries.wear import suspect_sieves, wear_of
+from gradation.science.errors import GradationError
 from gradation.services import clock, upkeep
 from gradation.web import lists
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, found, page, sent
 from gradation.web.context import laboratory_of
-from gradation.web.forms.base import NotebookForm
-from gradation.web.forms.equipment import BenchForm, CheckForm, EvidenceForm, NestForm, SieveForm
-from gradation.web.forms.intake import ReasonForm
-from gradation.web.shelf import Shelf, shelf_of
-from gradation.web.story import days_of
+from gradation.web.equipment_card import USES_SHOWN, card_context
+from gradation.web.equipment_figures import tares_shown, wear_shown
+from gradation.web.forms.equipment import DueForm, SieveForm
+from gradation.web.shelf import Shelf, Tag, shelf_of
+from gradation.web.views.equipment_due import feed_of
+from gradation.web.views.equipment_items import card_of
 
-USES_SHOWN = 20
+ROWS_SHOWN = 200
+SUSPECT_DAYS = 730
 
-
-def _place(sieve: Sieve) -> str:
-    return reverse("equipment:sieve-show", args=[sieve.serial])
-
-
-def _sieve(serial: str) -> Sieve:
-    return found(file.sieve_by_serial(serial), f"sieve {serial}")
+Shown = TypeVar("Shown")
 
 
-def _shelf(request: PersonRequest) -> Shelf:
-    days = laboratory_of(request).due_soon_days
-    return shelf_of(file.sieve_list(), clock.today(laboratory_of(request)), days)
+def first_rows(request: PersonRequest, rows: Sequence[Shown]) -> dict[str, Any]:
+    """Give the first rows of a long list, all when asked for, and how many there are."""
+    shown = rows if request.GET.get("rows") == "all" else rows[:ROWS_SHOWN]
+    return {"rows": shown, "count": len(rows), "more": len(rows) - len(shown)}
+
+
+@page()
+def due_list(request: PersonRequest) -> HttpResponse:
+    """List all equipment by when it is due, by bench and keeper, as a shelf and as a table."""
+    picks = DueForm(request.GET or None)
+    today = clock.today(laboratory_of(request))
+    chosen = picks.cleaned_data if picks.is_bound and picks.is_valid() else {}
+    rows = due_rows(today, chosen.get("bench"), chosen.get("keeper"))
+    shelf = shelf_of(request, [row.thing for row in rows])
+    context = {
+        **_of_shelf(request, shelf),
+        "picks": picks,
+        "narrowed": bool(chosen.get("bench") or chosen.get("keeper")),
+        "feed_url": request.build_absolute_uri(feed_of(request.user)),
+    }
+    return render(request, "web/equipment/due_list.html", context)
+
+
+def _of_shelf(request: PersonRequest, shelf: Shelf) -> dict[str, Any]:
+    words = [("", "all"), *shelf.words]
+    chosen = lists.chosen(request, "due", words)
+    tags: list[Tag] = shelf.chosen(chosen)
+    return {
+        "shelf": shelf,
+        "page": first_rows(request, tags),
+        "choices": lists.choices(request, "due", words),
+        "chosen_due": chosen,
+    }
 
 
 @page()
 def sieve_list(request: PersonRequest) -> HttpResponse:
     """List the sieves by when they are due, as a shelf and as a table."""
-    shelf = _shelf(request)
-    words = [("", "all"), *shelf.words]
-    chosen = lists.chosen(request, "due", words)
-    context = {
-        "shelf": shelf,
-        "rows": shelf.chosen(chosen),
-        "choices": lists.choices(request, "due", words),
-    }
+    shelf = shelf_of(request, known.sieve_list())
+    context = {**_of_shelf(request, shelf), "any": bool(shelf.tags)}
     return render(request, "web/equipment/sieve_list.html", context)
 
 
@@ -61,7 +86,7 @@ def sieve_register(request: PersonRequest) -> HttpResponse:
     return FormPage(request, form, asking).answer(
         Doing(
             lambda: upkeep.register_sieve(actor=request.user, sieve=form.sieve()),
-            _place,
+            card_of,
             lambda sieve: f"Sieve {sieve} is registered.",
         )
     )
@@ -69,112 +94,43 @@ def sieve_register(request: PersonRequest) -> HttpResponse:
 
 @page()
 def sieve_show(request: PersonRequest, serial: str) -> HttpResponse:
-    """Show a sieve's card: state, checks, the runs it stood in, its story."""
-    sieve = _sieve(serial)
+    """Show a sieve's card: state, checks, wear, tares, files, runs it stood in, its story."""
+    sieve = found(known.sieve_by_serial(serial), f"sieve {serial}")
+    edition = edition_of(sieve)
     context = {
-        "sieve": sieve,
-        "tag": _shelf(request).tag_of(sieve),
-        "checks": file.check_list(sieve),
-        "uses": file.sieve_uses(sieve)[:USES_SHOWN],
-        "days": days_of(story_of_sieve(sieve)),
+        **card_context(request, sieve),
+        "edition": edition.words if edition else "",
+        "limits": _limits(sieve),
+        "wear": wear_shown(wear_of(sieve, clock.now())),
+        "tares": tares_shown(tares_of(sieve)),
+        "uses": known.sieve_uses(sieve)[:USES_SHOWN],
     }
     return render(request, "web/equipment/sieve_show.html", context)
 
 
-@page(Action.KEEP_EQUIPMENT)
-def check_record(request: PersonRequest, serial: str) -> HttpResponse:
-    """Record a check of a sieve."""
-    sieve = _sieve(serial)
-    form = CheckForm(sent(request), initial={"performed_on": clock.today()})
-    asking = Asking(f"Record a check of sieve {sieve}", "Keep the check", _place(sieve))
-    return FormPage(request, form, asking).answer(
-        Doing(
-            lambda: upkeep.record_check(actor=request.user, check=form.check(sieve)),
-            lambda check: _place(sieve),
-            lambda check: f"The {check.kind} check of {sieve} is recorded.",
-        )
-    )
-
-
-@dataclass(frozen=True)
-class Move:
-    """One change of a sieve's state: the service, its words, what is said afterwards."""
-
-    service: Callable[..., Equipment]
-    words: str
-    done: str
-    form: type[NotebookForm] = ReasonForm
-
-
-@page(Action.KEEP_EQUIPMENT)
-def sieve_take_out(request: PersonRequest, serial: str) -> HttpResponse:
-    """Take a sieve out of service, with a reason."""
-    move = Move(upkeep.take_out_of_service, "Take out of service", "is out of service")
-    return _move(request, serial, move)
-
-
-@page(Action.KEEP_EQUIPMENT)
-def sieve_put_back(request: PersonRequest, serial: str) -> HttpResponse:
-    """Put a sieve back in service, saying on what evidence."""
-    service, words = upkeep.put_back_in_service, "Put back in service"
-    return _move(request, serial, Move(service, words, "is in service again", EvidenceForm))
-
-
-@page(Action.KEEP_EQUIPMENT)
-def sieve_withdraw(request: PersonRequest, serial: str) -> HttpResponse:
-    """Withdraw a sieve for good, with a reason."""
-    move = Move(upkeep.withdraw_equipment, "Withdraw for good", "is withdrawn")
-    return _move(request, serial, move)
-
-
-def _move(request: PersonRequest, serial: str, move: Move) -> HttpResponse:
-    sieve = _sieve(serial)
-    form = move.form(sent(request))
-    grave = move.form is ReasonForm
-    asking = Asking(f"{move.words}: sieve {sieve}", move.words, _place(sieve), grave=grave)
-    return FormPage(request, form, asking).answer(
-        Doing(
-            lambda: move.service(
-                actor=request.user, item=sieve, reason=form.cleaned_data["reason"]
-            ),
-            lambda moved: _place(sieve),
-            lambda moved: f"Sieve {sieve} {move.done}.",
-        )
-    )
+def _limits(sieve: Sieve) -> dict[str, str] | None:
+    """Give the permitted apertures in words, where a table holds the sieve."""
+    try:
+        allowed = sieve_limits(sieve)
+    except GradationError:
+        return None
+    nominal = allowed.nominal_um
+    return {
+        "low": f"{nominal - allowed.mean_y_um:.2f}",
+        "high": f"{nominal + allowed.mean_y_um:.2f}",
+        "largest": f"{nominal + allowed.single_x_um:.2f}",
+    }
 
 
 @page()
-def nest_list(request: PersonRequest) -> HttpResponse:
-    """List the nests with whether they are fit for use today, and the benches."""
-    today = clock.today(laboratory_of(request))
-    nests = [file.nest_state(nest, today) for nest in file.nest_list()]
-    context = {"nests": nests, "benches": file.bench_list()}
-    return render(request, "web/equipment/nest_list.html", context)
-
-
-@page(Action.KEEP_EQUIPMENT)
-def nest_build(request: PersonRequest) -> HttpResponse:
-    """Build a nest of serial-numbered sieves."""
-    form = NestForm(sent(request))
-    asking = Asking("Build a nest", "Build the nest", reverse("equipment:nest-list"))
-    return FormPage(request, form, asking).answer(
-        Doing(
-            lambda: upkeep.build_nest(actor=request.user, **form.cleaned_data),
-            lambda nest: reverse("equipment:nest-list"),
-            lambda nest: f"Nest {nest} is built.",
-        )
-    )
-
-
-@page(Action.KEEP_EQUIPMENT)
-def bench_add(request: PersonRequest) -> HttpResponse:
-    """Add a bench."""
-    form = BenchForm(sent(request))
-    asking = Asking("Add a bench", "Add the bench", reverse("equipment:nest-list"))
-    return FormPage(request, form, asking).answer(
-        Doing(
-            lambda: upkeep.add_bench(actor=request.user, bench=form.bench()),
-            lambda bench: reverse("equipment:nest-list"),
-            lambda bench: f"{bench} is added.",
-        )
-    )
+def suspect_list(request: PersonRequest) -> HttpResponse:
+    """List sieves whose results depart from those of their sisters on the same materials."""
+    since = clock.now() - timedelta(days=SUSPECT_DAYS)
+    suspects = suspect_sieves(since)
+    compared = [row for row in suspects.rows if row.departure]
+    context = {
+        "found": suspects,
+        "compared": compared,
+        "others": [row for row in suspects.rows if not row.departure],
+    }
+    return render(request, "web/equipment/suspect_list.html", context)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.views.decorators.http import require_GET
 
 from gradation.models import Sample
 from gradation.policy import Action
@@ -18,6 +19,7 @@ from gradation.web import lists
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, page, sent
 from gradation.web.forms.base import initial_of
 from gradation.web.forms.intake import PortionForm, ReasonForm, SampleChangeForm, SampleForm
+from gradation.web.labels import labels_of_sample, printed, stock_in
 from gradation.web.next_step import next_step
 from gradation.web.story import days_of
 
@@ -155,3 +157,11 @@ def sample_history(request: PersonRequest, number: str) -> HttpResponse:
     sample = find_sample(request.user, number)
     context = {"sample": sample, "days": days_of(story_of_sample(sample))}
     return render(request, "web/intake/sample_history.html", context)
+
+
+@require_GET
+@page()
+def label_print(request: PersonRequest, number: str) -> HttpResponse:
+    """Give the labels of a sample and of its portions, on a roll unless the address says other."""
+    sample = find_sample(request.user, number)
+    return printed(labels_of_sample(sample), stock_in(request, "wide-roll"))

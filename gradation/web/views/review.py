@@ -14,7 +14,7 @@ from gradation.web.answers import Doing, FormPage, PersonRequest, page, sent
 from gradation.web.context import laboratory_of
 from gradation.web.figures import SCALES, run_chart
 from gradation.web.forms.review import AnswerForm
-from gradation.web.readings import readings_of
+from gradation.web.readings import people_of, readings_of
 from gradation.web.run_sheet import run_sheet
 
 
@@ -37,6 +37,7 @@ def run_review(request: PersonRequest, pk: int) -> HttpResponse:
         "chart": run_chart(sheet),
         "scales": SCALES,
         "readings": readings_of(run),
+        "people": people_of(run),
         "policy": laboratory_of(request),
     }
     return FormPage(request, form, None, "web/review/run_review.html", context).answer(

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Model, QuerySet
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -12,7 +17,7 @@ from gradation.queries import laboratory as file
 from gradation.services import laboratory, parties, people
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, found, page, sent
 from gradation.web.context import laboratory_of
-from gradation.web.forms.base import initial_of
+from gradation.web.forms.base import NotebookForm, initial_of
 from gradation.web.forms.intake import ReasonForm
 from gradation.web.forms.settings import (
     CustomerForm,
@@ -20,6 +25,7 @@ from gradation.web.forms.settings import (
     MaterialForm,
     PersonForm,
     RolesForm,
+    SourceChangeForm,
     SourceForm,
 )
 
@@ -30,6 +36,39 @@ def _shown() -> str:
 
 def _parties() -> str:
     return reverse("intake:customer-list")
+
+
+@dataclass(frozen=True)
+class Party:
+    """What is kept about whom the laboratory works for: its noun, rows, form and service."""
+
+    noun: str
+    rows: Callable[[], QuerySet[Any]]
+    form: type[NotebookForm]
+    change: Callable[..., Model]
+
+
+_CUSTOMER = Party("customer", file.customer_list, CustomerForm, parties.change_customer)
+_SOURCE = Party("source", file.source_list, SourceChangeForm, parties.change_source)
+_MATERIAL = Party("material", file.material_list, MaterialForm, parties.change_material)
+
+
+def _change(request: PersonRequest, pk: int, party: Party) -> HttpResponse:
+    row = found(party.rows().filter(pk=pk).first(), party.noun)
+    form = party.form(sent(request), initial=initial_of(row, party.form))
+    asking = Asking(
+        f"Change {row}",
+        "Keep the change",
+        _parties(),
+        intro="Issued certificates keep what they say; the earlier words stay in the records.",
+    )
+    return FormPage(request, form, asking).answer(
+        Doing(
+            lambda: party.change(actor=request.user, **{party.noun: row}, **form.cleaned_data),
+            lambda changed: _parties(),
+            lambda changed: f"{changed} is changed.",
+        )
+    )
 
 
 def _person(pk: int) -> User:
@@ -156,3 +195,21 @@ def material_add(request: PersonRequest) -> HttpResponse:
             lambda material: f"{material} is added.",
         )
     )
+
+
+@page(Action.KEEP_PARTIES)
+def customer_change(request: PersonRequest, pk: int) -> HttpResponse:
+    """Change a customer's particulars."""
+    return _change(request, pk, _CUSTOMER)
+
+
+@page(Action.KEEP_PARTIES)
+def source_change(request: PersonRequest, pk: int) -> HttpResponse:
+    """Change a source's particulars."""
+    return _change(request, pk, _SOURCE)
+
+
+@page(Action.KEEP_PARTIES)
+def material_change(request: PersonRequest, pk: int) -> HttpResponse:
+    """Change a material, its hazards or what it is tested by."""
+    return _change(request, pk, _MATERIAL)
