@@ -8,6 +8,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from xdist.scheduler import LoadScopeScheduling
 
 from labsite.bootstrap import postgres, system
 
@@ -15,6 +16,31 @@ pytest_plugins = ["tests.fixtures_browser"]
 
 DATABASE_FIXTURES = {"db", "transactional_db", "live_server", "django_db_reset_sequences"}
 MISSING = "missing part: "
+# What these files set up once takes longer than their tests: each goes to one process as a whole.
+KEPT_TOGETHER = (
+    "tests/commands/test_demo.py",
+    "tests/commands/test_demo_scenario.py",
+    "tests/deploy/test_production_server.py",
+    "tests/published/test_nothing_left_out.py",
+)
+
+
+class Spread(LoadScopeScheduling):
+    """Hands out single tests, and before them the files that are kept together.
+
+    The mark `xdist_group` is meant for this, but since pytest 9.2 it has no effect (pytest-xdist
+    issue 1386): a test's name can no longer be changed to carry its group.
+    """
+
+    def _split_scope(self, nodeid):
+        file = nodeid.partition("::")[0]
+        return file if file in KEPT_TOGETHER else nodeid
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Spread the tests over the processes in the way of this house."""
+    return Spread(config, log)
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -7,7 +7,7 @@ import pytest
 
 from labsite.bootstrap import suite, system
 
-PATIENCE_MS = 10_000
+PATIENCE_MS = 20_000  # of a busy machine: it costs time only where a test fails
 
 
 @pytest.fixture(scope="session")
@@ -16,8 +16,13 @@ def browser():
     program = next(filter(None, map(shutil.which, suite.BROWSERS)), None)
     if program is None:
         pytest.skip("missing part: Chromium")
-    from playwright.sync_api import sync_playwright
+    from django.db import connections
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(timeout=PATIENCE_MS)
+    # While Playwright's loop runs, Django keeps the connections of this thread in another place:
+    # the one used so far would stay open behind everybody's back and hold its locks.
+    connections.close_all()
     # Playwright's own event loop makes Django think that this is asynchronous code.
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
     sandbox = ["--no-sandbox"] if system.is_root() else []

@@ -14,10 +14,10 @@ urlpatterns = [
     path("certificates/<str:number>", views.OneCertificate.as_view(), name="certificate"),
     path("certificates/<str:number>/pdf", views.CertificateFile.as_view(), name="certificate-pdf"),
     path("sieves", equipment.Sieves.as_view(), name="sieves"),
-    path("sieves/<str:serial>", equipment.OneSieve.as_view(), name="sieve"),
+    path("sieves/<path:serial>", equipment.OneSieve.as_view(), name="sieve"),
     path("instruments", equipment.Instruments.as_view(), name="instruments"),
-    path("instruments/<str:serial>", equipment.OneInstrument.as_view(), name="instrument"),
-    path("equipment/<str:serial>/checks", equipment.Checks.as_view(), name="checks"),
+    path("instruments/<path:serial>", equipment.OneInstrument.as_view(), name="instrument"),
+    path("equipment/<path:serial>/checks", equipment.Checks.as_view(), name="checks"),
     path("nests", equipment.Nests.as_view(), name="nests"),
     path("due", equipment.DueList.as_view(), name="due"),
 ]
