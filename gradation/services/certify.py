@@ -91,6 +91,13 @@ def _accepted_runs(sample: Sample, runs: Sequence[Run]) -> list[Run]:
     if not wanted or len(accepted) != len(wanted):
         msg = "Choose at least one run of this sample, each accepted by a reviewer."
         raise Invalid.one("runs", msg, code="not-accepted")
+    methods = {str(run.procedure_version) for run in accepted}
+    if len(methods) > 1:
+        msg = (
+            f"These runs follow different methods ({', '.join(sorted(methods))}). A certificate "
+            "names one method: choose runs of one of them."
+        )
+        raise Invalid.one("runs", msg, code="methods-differ")
     return accepted
 
 

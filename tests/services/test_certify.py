@@ -59,6 +59,19 @@ def test_run_not_accepted_is_not_certified(signatory):
         draft_on(run, signatory)
 
 
+def test_runs_of_two_methods_do_not_share_a_certificate(signatory, technician):
+    sample = factories.make_sample(technician)
+    first = factories.make_accepted_run(technician, sample)
+    sample.procedure_version = factories.make_procedure()
+    sample.save()
+    second = factories.make_accepted_run(technician, Sample.objects.get(pk=sample.pk))
+
+    with pytest.raises(Invalid, match="different methods"):
+        certify.draft_certificate(
+            actor=signatory, sample=sample, drafting=certify.Drafting(runs=[first, second])
+        )
+
+
 def test_second_certificate_of_a_sample_is_an_amendment(signatory):
     run = factories.make_accepted_run()
     draft_on(run, signatory)
