@@ -57,6 +57,12 @@ class ProcedureVersion(models.Model):
         max_length=240, blank=True, help_text="Figures to confirm against the laboratory's edition."
     )
 
+    confirmation = models.CharField(
+        max_length=240,
+        blank=True,
+        help_text="Against which copy the figures kept from memory were confirmed.",
+    )
+
     basis = models.CharField(max_length=20, choices=choices(Basis))
     entry = models.CharField(max_length=12, choices=choices(Entry), default=Entry.INDIVIDUAL.value)
     wash = models.BooleanField(default=False)

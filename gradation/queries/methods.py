@@ -14,6 +14,7 @@ from gradation.models import (
     SpecificationVersion,
     VersionState,
 )
+from gradation.science.confidence import Unconfirmed, unconfirmed
 
 __all__ = [
     "procedure_list",
@@ -21,6 +22,7 @@ __all__ = [
     "released_procedure",
     "released_procedures",
     "released_specifications",
+    "rules_from_memory",
     "specification_list",
     "specification_on",
     "specification_version",
@@ -59,6 +61,15 @@ def released_specifications(day: date) -> QuerySet[SpecificationVersion]:
         .filter(Q(effective_to__isnull=True) | Q(effective_to__gte=day))
         .select_related("specification")
         .prefetch_related("lines")
+    )
+
+
+def rules_from_memory(version: ProcedureVersion) -> tuple[Unconfirmed, ...]:
+    """List the pass-or-fail rules of a procedure whose figures are kept here from memory."""
+    return (
+        *unconfirmed("loading_limits", [version.loading_rule]),
+        *unconfirmed("sample_mass", [version.portion_rule]),
+        *unconfirmed("acceptance_rules", [version.loss_rule]),
     )
 
 

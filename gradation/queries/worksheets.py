@@ -13,6 +13,7 @@ from gradation.models import (
     SpecificationVersion,
     Weighing,
 )
+from gradation.queries.methods import rules_from_memory
 from gradation.queries.readings import latest_of
 from gradation.queries.run_uncertainty import requests_of
 from gradation.science.acceptance import OverloadRule
@@ -56,6 +57,7 @@ def run_worksheet(run: Run, *, describe: tuple[Description, ...] = ()) -> Worksh
         rounding=rounding_of(procedure),
         loss_tolerance_pct=_exact(procedure.loss_limit_pct),
         loss_rule=_loss_rule(procedure),
+        confirmed_rules=_confirmed(procedure),
         overload=_overload(procedure, run),
         minimum_portion=PortionCheck(procedure.portion_rule) if procedure.portion_rule else None,
         envelope=envelope_of(specification),
@@ -95,6 +97,12 @@ def _loss_rule(procedure: ProcedureVersion) -> str:
     kept = named_limits(LOSS).get(procedure.loss_rule)
     is_its = kept is not None and kept.limit_pct == procedure.loss_limit_pct
     return procedure.loss_rule if is_its else ""
+
+
+def _confirmed(procedure: ProcedureVersion) -> tuple[str, ...]:
+    if not procedure.confirmation:
+        return ()
+    return tuple(note.rule for note in rules_from_memory(procedure))
 
 
 def _overload(procedure: ProcedureVersion, run: Run) -> OverloadRule | None:

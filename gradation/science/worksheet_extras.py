@@ -120,7 +120,8 @@ def kept_from_memory(worksheet: Worksheet) -> tuple[Unconfirmed, ...]:
 
     Notes
     -----
-    A limit typed as a number is the laboratory's own and is not questioned.
+    A limit typed as a number is the laboratory's own and is not questioned; neither is a rule
+    that the laboratory has confirmed against its own edition.
 
     References
     ----------
@@ -133,11 +134,12 @@ def kept_from_memory(worksheet: Worksheet) -> tuple[Unconfirmed, ...]:
     """
     portion, end_point = worksheet.minimum_portion, worksheet.end_point
     limits = [worksheet.loss_rule, "" if end_point is None else end_point.name]
-    return (
+    found = (
         *unconfirmed("loading_limits", [worksheet.overload.rule] if worksheet.overload else []),
         *unconfirmed("sample_mass", [portion.table] if portion else []),
         *unconfirmed("acceptance_rules", [each for each in limits if each]),
     )
+    return tuple(each for each in found if each.rule not in worksheet.confirmed_rules)
 
 
 def memory_notes(worksheet: Worksheet) -> list[dict[str, str]]:

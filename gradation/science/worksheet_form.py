@@ -112,6 +112,8 @@ class Worksheet:
     loss_tolerance_pct: Decimal | None = None
     loss_rule: str = ""
     """Name of the kept rule the tolerance was taken from; empty when it was typed."""
+    confirmed_rules: tuple[str, ...] = ()
+    """Rules kept from memory that the laboratory has confirmed against its own edition."""
     overload: OverloadRule | None = None
     minimum_portion: PortionCheck | None = None
     end_point: EndPointCheck | None = None

@@ -45,7 +45,7 @@ KNOWN = (
     "fractions", "pan_g", "pan_increments_g", "splits", "percentiles", "interpolation",
     "rounding", "loss_tolerance_pct", "overload", "minimum_portion", "end_point", "envelope",
     "missing_aperture", "compare", "interpolate_modulus", "models", "describe", "open_ends",
-    "plasticity", "pan_gross_g", "pan_tare_g", "loss_rule", *REQUEST_KEYS,
+    "plasticity", "pan_gross_g", "pan_tare_g", "loss_rule", "confirmed_rules", *REQUEST_KEYS,
 )  # fmt: skip
 ZERO = Decimal(0)
 
@@ -118,6 +118,7 @@ def _worksheet(fields: Fields) -> Worksheet:
         rounding=_rounding(fields.object("rounding")),
         loss_tolerance_pct=_loss_tolerance(fields),
         loss_rule=str(fields.data.get("loss_rule") or ""),
+        confirmed_rules=_confirmed(fields),
         overload=_overload(fields.object("overload")),
         minimum_portion=_portion(fields.object("minimum_portion")),
         end_point=_end_point(fields.object("end_point")),
@@ -130,6 +131,17 @@ def _worksheet(fields: Fields) -> Worksheet:
         soil=read_soil(fields),
         requests=read_requests(fields),
     )
+
+
+def _confirmed(fields: Fields) -> tuple[str, ...]:
+    """Names of the rules the laboratory has confirmed."""
+    found = []
+    for number, each in enumerate(fields.items("confirmed_rules")):
+        if isinstance(each, str) and each:
+            found.append(each)
+        else:
+            fields.fault(f"confirmed_rules[{number}]", "must be the name of a rule.")
+    return tuple(found)
 
 
 def _increments(fields: Fields, of: str = "") -> tuple[Decimal, ...]:

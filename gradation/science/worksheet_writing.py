@@ -62,6 +62,7 @@ def worksheet_json(worksheet: Worksheet) -> dict[str, Any]:
         "rounding": _rounding(worksheet),
         "loss_tolerance_pct": None if worksheet.loss_rule else _text(worksheet.loss_tolerance_pct),
         "loss_rule": worksheet.loss_rule or None,
+        "confirmed_rules": list(worksheet.confirmed_rules) or None,
         "overload": _overload(worksheet),
         "minimum_portion": _portion(worksheet),
         "end_point": _end_point(worksheet.end_point),

@@ -22,6 +22,7 @@ from gradation.models import (
     VersionState,
 )
 from gradation.policy import Action, require
+from gradation.queries.methods import rules_from_memory
 from gradation.science.apertures import designation
 from gradation.services import clock, ledger
 from gradation.services.checking import cleaned, cleaned_row, locked
@@ -87,10 +88,14 @@ def _next_version(versions: models.Manager) -> int:  # type: ignore[type-arg]
     return last + 1
 
 
-def release_procedure_version(*, actor: User, version: ProcedureVersion) -> ProcedureVersion:
+def release_procedure_version(
+    *, actor: User, version: ProcedureVersion, confirmation: str = ""
+) -> ProcedureVersion:
     """Release a drafted version: runs use it from now on, the one before is retired.
 
-    Quality managers may. Ledger: procedure version released (and the former retired).
+    Quality managers may. Refuses (`Invalid`, field `confirmation`) rules whose figures are kept
+    here from memory until it is said against which copy they were confirmed. Ledger: procedure
+    version released (and the former retired).
     """
     require(actor, Action.KEEP_PROCEDURES)
     with transaction.atomic():
@@ -108,11 +113,25 @@ def release_procedure_version(*, actor: User, version: ProcedureVersion) -> Proc
         before = ledger.snapshot(version)
         version.state = VersionState.RELEASED
         version.released_at, version.released_by = clock.now(), actor
-        version.save()
+        version.confirmation = confirmation.strip()
+        _refuse_from_memory(version)
+        cleaned(version).save()
         ledger.write(
             actor=actor, action="procedure version released", subject=version, before=before
         )
     return version
+
+
+def _refuse_from_memory(version: ProcedureVersion) -> None:
+    """A figure nobody has seen in print must not pass or fail a run."""
+    kept = rules_from_memory(version)
+    if kept and not version.confirmation:
+        names = ", ".join(f"{note.standard} ({note.rule})" for note in kept)
+        msg = (
+            f"The figures of these rules are kept from memory: {names}. Compare them with your own "
+            "edition, then say which copy you looked at."
+        )
+        raise Invalid.one("confirmation", msg, code="from-memory")
 
 
 def _refuse_released(version: models.Model, state: str) -> None:

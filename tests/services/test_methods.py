@@ -55,6 +55,31 @@ def test_released_version_is_not_released_again(manager):
         methods.release_procedure_version(actor=manager, version=version)
 
 
+def test_figures_from_memory_are_confirmed_before_they_pass_or_fail_a_run(manager):
+    first = factories.make_procedure()
+    draft = methods.draft_procedure_version(
+        actor=manager,
+        version=ProcedureVersion(
+            procedure=first.procedure,
+            standard_reference="EN 933-1",
+            edition="2012",
+            basis="initial_dry",
+            loss_limit_pct=Decimal(1),
+            loss_rule="en_933_1_loss",
+        ),
+        apertures_um=[Decimal(600)],
+    )
+    with pytest.raises(Invalid, match="kept from memory") as refusal:
+        methods.release_procedure_version(actor=manager, version=draft)
+    assert refusal.value.field == "confirmation"
+
+    released = methods.release_procedure_version(
+        actor=manager, version=draft, confirmation="EN 933-1:2012, copy 2 on the shelf"
+    )
+
+    assert released.confirmation == "EN 933-1:2012, copy 2 on the shelf"
+
+
 def test_minimum_above_maximum_is_refused(manager):
     with pytest.raises(Invalid, match="above maximum"):
         factories.make_specification(((600, "60", "40"),))

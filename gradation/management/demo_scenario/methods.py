@@ -18,6 +18,7 @@ POWDER_UM = (150, 106, 75, 45)
 REGRIND_UM = (4000, 3350, 2000, 1000, 500)
 
 SHAKING = "Vertical and circular, on a table shaker"
+CONFIRMATION = "Demonstration: no printed copy was read. A laboratory names its own copy here."
 
 
 @dataclass(frozen=True)

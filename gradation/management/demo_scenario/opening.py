@@ -7,6 +7,7 @@ from decimal import Decimal
 from gradation.management.demo_scenario import cast
 from gradation.management.demo_scenario.materials import KINDS
 from gradation.management.demo_scenario.methods import (
+    CONFIRMATION,
     EDITIONS,
     REQUIREMENTS,
     Edition,
@@ -108,7 +109,9 @@ def _release_edition(world: World, edition: Edition) -> None:
         version=ProcedureVersion(procedure=world.procedures[edition.code], **edition.values),
         apertures_um=[Decimal(size) for size in edition.apertures_um],
     )
-    methods.release_procedure_version(actor=actor, version=version)
+    methods.release_procedure_version(
+        actor=actor, version=version, confirmation=CONFIRMATION
+    )
 
 
 def _release_requirement(world: World, requirement: Requirement, first_day: date) -> None:

@@ -240,6 +240,18 @@ class SpecificationVersionForm(NotebookForm):
         return SpecificationVersion(specification=specification, **told)
 
 
+class ReleaseForm(NotebookForm):
+    """The release of a procedure version."""
+
+    confirmation = WordsField(
+        "Compared with",
+        look="long",
+        max_length=240,
+        required=False,
+        help_text="Your own edition and copy. Needed where figures are kept from memory.",
+    )
+
+
 class EndForm(NotebookForm):
     """The last day of a specification version."""
 

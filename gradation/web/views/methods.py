@@ -16,6 +16,7 @@ from gradation.web.forms.methods import (
     EndForm,
     ProcedureForm,
     ProcedureVersionForm,
+    ReleaseForm,
     SpecificationForm,
     SpecificationVersionForm,
 )
@@ -77,14 +78,23 @@ def procedure_version_draft(request: PersonRequest, pk: int) -> HttpResponse:
     )
 
 
-@require_POST
 @page(Action.KEEP_PROCEDURES)
 def procedure_version_release(request: PersonRequest, pk: int) -> HttpResponse:
-    """Release a drafted version of a procedure."""
+    """Release a drafted version, with what its figures from memory were compared with."""
     version = found(file.procedure_version(pk), "procedure version")
-    methods.release_procedure_version(actor=request.user, version=version)
-    said(request, f"{version} is released; runs opened from now on use it.")
-    return redirect("procedures:version-show", pk)
+    form = ReleaseForm(sent(request))
+    place = reverse("procedures:version-show", args=[pk])
+    notes = " ".join(note.sentence for note in file.rules_from_memory(version))
+    asking = Asking(f"Release {version}", "Release this version", place, intro=notes)
+    return FormPage(request, form, asking).answer(
+        Doing(
+            lambda: methods.release_procedure_version(
+                actor=request.user, version=version, **form.cleaned_data
+            ),
+            lambda released: place,
+            lambda released: f"{released} is released; runs opened from now on use it.",
+        )
+    )
 
 
 @page()
