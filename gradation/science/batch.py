@@ -14,17 +14,15 @@ import numpy as np
 import numpy.typing as npt
 
 from gradation.science.batch_envelopes import EnvelopeVerdicts, inside_span, verdicts_within
-from gradation.science.characteristics import D_SHARES, MODULUS_SETS
+from gradation.science.characteristics import D_SHARES, MODULUS_SETS, standard_grain_fineness
 from gradation.science.envelopes import AssessmentRule, EnvelopeLine
 from gradation.science.errors import UnknownName
 from gradation.science.gradation import Basis, Gradation, gradation
 from gradation.science.indices import (
     coefficient_of_curvature,
     coefficient_of_uniformity,
-    fineness_modulus,
-    grain_fineness_number,
-    sieve_set,
     span,
+    standard_modulus,
     trask_sorting,
 )
 from gradation.science.interpolation import FloatArray, Interpolation
@@ -42,7 +40,7 @@ _RATIOS: Mapping[str, tuple[Callable[..., FloatArray], tuple[float, ...]]] = {
     "trask_sorting": (trask_sorting, (0.25, 0.75)),
 }
 _OF_FRACTIONS: Mapping[str, Callable[[Gradation], FloatArray]] = {
-    "grain_fineness_number": grain_fineness_number,
+    "grain_fineness_number": standard_grain_fineness,
     "fines": lambda runs: 100.0 * runs.fines,
 }
 
@@ -260,7 +258,7 @@ def _values(runs: Gradation, wanted: Wanted) -> dict[str, FloatArray]:
             formula, of = ratios[name]
             values[name] = formula(*(sizes[share] for share in of))
         elif name in MODULUS_SETS:
-            values[name] = fineness_modulus(runs, sieve_set(MODULUS_SETS[name]).apertures_um, rule)
+            values[name] = standard_modulus(runs, MODULUS_SETS[name], rule)
         else:
             values[name] = _OF_FRACTIONS[name](runs)
     return values

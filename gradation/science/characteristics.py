@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import accumulate
 
 import numpy as np
 
@@ -12,6 +11,8 @@ from gradation.science.apertures import designation
 from gradation.science.errors import NotDeterminable
 from gradation.science.gradation import Gradation
 from gradation.science.indices import (
+    SieveSet,
+    closed_at_top,
     coefficient_of_curvature,
     coefficient_of_uniformity,
     grain_fineness_number,
@@ -27,24 +28,27 @@ from gradation.science.interpolation import FloatArray, Interpolation
 from gradation.science.percentiles import Sizes, percentile_name, size_at_passing
 
 MODULUS_SETS = {
-    "fineness_modulus": "fineness_modulus_astm",
-    "fineness_modulus_en": "fineness_modulus_en",
-    "k_value": "k_value_de",
+    "fineness_modulus": ("fineness_modulus_astm", "fineness_modulus_is", "fineness_modulus_bs"),
+    "fineness_modulus_en": ("fineness_modulus_en",),
+    "k_value": ("k_value_de",),
 }
-"""The set of sieves that each modulus is summed over."""
+"""The sets of sieves that each modulus may be summed over, in order of preference."""
 
 D_SHARES = (0.10, 0.16, 0.25, 0.30, 0.50, 0.60, 0.75, 0.84, 0.90)
 
 
 @dataclass(frozen=True, slots=True)
 class Characteristic:
-    """One characteristic value, or why it could not be determined."""
+    """One characteristic value and what it rests on, or why it could not be determined."""
 
     name: str
     value: float | None
     unit: str = "1"
     """'1' for a pure number, 'µm', '%'."""
     reason: str = ""
+    """Why there is no value."""
+    note: str = ""
+    """What was taken for granted to give the value."""
 
 
 def characteristics(
@@ -69,7 +73,8 @@ def characteristics(
     tuple of Characteristic
         d10 ... d90 [µm]; span; coefficient_of_uniformity; coefficient_of_curvature;
         trask_sorting; effective_size [µm] and uniformity_coefficient (filter sand);
-        fineness_modulus (ASTM set); fineness_modulus_en; k_value (German set);
+        fineness_modulus (ASTM set, or its counterpart of IS 383 or BS 410 sieves);
+        fineness_modulus_en; k_value (German set);
         grain_fineness_number (AFS); maximum_size and nominal_maximum_size [µm];
         fines [%] (washed out and in the pan).
 
@@ -81,7 +86,9 @@ def characteristics(
     Notes
     -----
     Values are unrounded. A value that needs a D outside the measured range is None with the
-    reason; nothing is extrapolated.
+    reason; nothing is extrapolated. Sums over a set of sieves whose coarser sieves are not in
+    the nest take nothing on the coarsest sieve to be larger than the next one of the set, and
+    say so in `note`.
 
     References
     ----------
@@ -152,39 +159,111 @@ def _ratio(
 
 
 def _moduli(gradation: Gradation, rule: Interpolation | None) -> tuple[Characteristic, ...]:
-    """The moduli; the curve is read once for the sieves of all three sets."""
-    sets = [(name, sieve_set(of).apertures_um) for name, of in MODULUS_SETS.items()]
-    every = tuple(aperture_um for _, apertures_um in sets for aperture_um in apertures_um)
+    """The moduli; the curve is read once for the sieves of all their sets."""
+    sets = {of: sieve_set(of) for several in MODULUS_SETS.values() for of in several}
+    every = tuple(each for one in sets.values() for each in one.apertures_um)
     passing = passing_on_set(gradation, every, rule)
-    ends = accumulate(len(apertures_um) for _, apertures_um in sets)
+    closed = closed_at_top(gradation, every, passing)
+    known, known_closed = ((~np.isnan(each)).tolist() for each in (passing, closed))
+    read = {}
+    end = 0
+    for name, one in sets.items():
+        start, end = end, end + len(one.apertures_um)
+        part = slice(start, end)
+        read[name] = _OnSet(one, closed[part], known[part], known_closed[part])
     return tuple(
-        _modulus(name, apertures_um, passing[end - len(apertures_um) : end], rule)
-        for (name, apertures_um), end in zip(sets, ends, strict=True)
+        _modulus(gradation, name, [read[of] for of in several], rule)
+        for name, several in MODULUS_SETS.items()
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _OnSet:
+    """The passing on one set with its top closed, and where it is known."""
+
+    of: SieveSet
+    passing: FloatArray
+    is_known: list[bool]
+    """Without the top closed."""
+    is_known_closed: list[bool]
+
+
 def _modulus(
-    name: str, apertures_um: tuple[float, ...], passing: FloatArray, rule: Interpolation | None
+    gradation: Gradation, name: str, sets: Sequence[_OnSet], rule: Interpolation | None
 ) -> Characteristic:
-    """A fineness modulus, or the sieves missing for it."""
-    is_missing = np.isnan(passing)
-    if not is_missing.any():
-        return Characteristic(name, float(modulus_of(passing)))
-    pairs = zip(apertures_um, is_missing, strict=True)
-    listed = ", ".join(designation(each) for each, missing in pairs if missing)
-    if rule is not None:
-        return Characteristic(name, None, "1", f"Sieves of the set lie outside the nest: {listed}.")
-    return Characteristic(name, None, "1", f"Sieves of the set are not in the nest: {listed}.")
+    """A modulus on the first set that tells it, or the sieves missing for it."""
+    for is_top_closed in (False, True):
+        for each in sets:
+            if all(each.is_known_closed if is_top_closed else each.is_known):
+                notes = [_set_note(each.of)] if each is not sets[0] else []
+                notes += [_top_note(gradation, each.of)] if is_top_closed else []
+                return Characteristic(name, float(modulus_of(each.passing)), note=" ".join(notes))
+    pairs = zip(sets[0].of.apertures_um, sets[0].is_known_closed, strict=True)
+    listed = ", ".join(designation(each) for each, is_known in pairs if not is_known)
+    where = "are not in the nest" if rule is None else "lie outside the nest"
+    return Characteristic(name, None, "1", f"Sieves of the set {where}: {listed}.")
+
+
+def _set_note(of: SieveSet) -> str:
+    """Which other set a modulus was summed over."""
+    return f"Summed over the set kept from memory as {of.title}."
+
+
+def _top_note(gradation: Gradation, of: SieveSet) -> str:
+    """What is taken to be the largest size on the coarsest sieve."""
+    coarsest = float(gradation.apertures_um[0])
+    larger = designation(min(each for each in of.apertures_um if each > coarsest))
+    return (
+        f"Taken: nothing on the coarsest sieve, {designation(coarsest)}, is larger than {larger}."
+    )
+
+
+def standard_grain_fineness(gradation: Gradation) -> FloatArray:
+    """Give the AFS grain fineness number, with the top of the nest closed where it must be.
+
+    Parameters
+    ----------
+    gradation : Gradation
+        One run or a batch.
+
+    Returns
+    -------
+    ndarray, (...)
+        AFS grain fineness number, a pure number; NaN where the nest does not give it.
+
+    Raises
+    ------
+    UnknownName
+        When the table of factors is missing.
+
+    Notes
+    -----
+    Material on the coarsest sieve of the nest is taken to pass the next coarser sieve of the
+    set; a sieve missing further down is never guessed.
+
+    References
+    ----------
+    As for `moduli.grain_fineness_number`.
+
+    Examples
+    --------
+    >>> from gradation.science.gradation import gradation
+    >>> standard_grain_fineness(gradation([300, 212], [50.0, 50.0, 0.0], 100.0)).item()
+    45.0
+    """
+    return grain_fineness_number(gradation, is_top_closed=True)
 
 
 def _grain_fineness(gradation: Gradation) -> Characteristic:
     """The AFS grain fineness number, or why this nest does not give it."""
     name = "grain_fineness_number"
-    value = float(grain_fineness_number(gradation))
+    value = float(standard_grain_fineness(gradation))
     if np.isnan(value):
         reason = "The nest is not the AFS set where material was found."
         return Characteristic(name, None, "1", reason)
-    return Characteristic(name, value)
+    is_sure = not np.isnan(grain_fineness_number(gradation))
+    note = "" if is_sure else _top_note(gradation, sieve_set("afs_grain_fineness"))
+    return Characteristic(name, value, note=note)
 
 
 def _largest(gradation: Gradation, name: str, size: Callable[[Gradation], float]) -> Characteristic:

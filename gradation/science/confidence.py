@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from gradation.science.tables import read_table
 
@@ -85,12 +86,16 @@ def unconfirmed(table: str, names: Iterable[str]) -> tuple[Unconfirmed, ...]:
     >>> [each.standard for each in unconfirmed("sample_mass", ["astm_d422", "astm_c136_fine"])]
     ['ASTM D422 (withdrawn)']
     """
+    found = (_from_memory(table, name) for name in dict.fromkeys(names))
+    return tuple(each for each in found if each is not None)
+
+
+@lru_cache(maxsize=512)
+def _from_memory(table: str, name: str) -> Unconfirmed | None:
+    """The first row of a rule that is from memory; every preview asks for the same few."""
     key = _KEYS[table]
-    found = []
-    for name in dict.fromkeys(names):
-        for row in read_table(table):
-            if row[key] == name and row["confidence"] == FROM_MEMORY:
-                standard = " ".join(filter(None, (row.get("standard"), row.get("clause"))))
-                found.append(Unconfirmed(table, name, standard, row["source"]))
-                break
-    return tuple(found)
+    for row in read_table(table):
+        if row[key] == name and row["confidence"] == FROM_MEMORY:
+            standard = " ".join(filter(None, (row.get("standard"), row.get("clause"))))
+            return Unconfirmed(table, name, standard, row["source"])
+    return None

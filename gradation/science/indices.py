@@ -16,16 +16,19 @@ from gradation.science.gradation import NOISE, Gradation
 from gradation.science.interpolation import FloatArray
 from gradation.science.moduli import (
     SieveSet,
+    closed_at_top,
     fineness_modulus,
     grain_fineness_number,
     modulus_of,
     passing_on_set,
     sieve_set,
+    standard_modulus,
 )
 
 __all__ = [
     "SieveSet",
     "UsableShare",
+    "closed_at_top",
     "coefficient_of_curvature",
     "coefficient_of_uniformity",
     "fineness_modulus",
@@ -36,6 +39,7 @@ __all__ = [
     "passing_on_set",
     "sieve_set",
     "span",
+    "standard_modulus",
     "trask_sorting",
     "usable_share",
 ]

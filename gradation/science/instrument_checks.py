@@ -102,12 +102,12 @@ def check_visual(items: Mapping[str, bool]) -> CheckVerdict:
     Examples
     --------
     >>> check_visual({"cloth taut": True, "no torn wire": False}).sentence
-    'Not in order: no torn wire.'
+    'Not in order: “no torn wire”.'
     """
     if not items:
         raise Impossible("Nothing was looked at. Tick each item of the list.")
-    findings = tuple(Finding(f"{name}: {'yes' if ok else 'no'}", ok) for name, ok in items.items())
-    bad = [name for name, ok in items.items() if not ok]
+    findings = tuple(Finding(name, ok) for name, ok in items.items())
+    bad = [f"“{name}”" for name, ok in items.items() if not ok]
     sentence = f"Not in order: {', '.join(bad)}." if bad else f"In order: {', '.join(items)}."
     return CheckVerdict(not bad, sentence, findings)
 
@@ -161,7 +161,7 @@ def _weight_finding(weight: CheckWeight) -> Finding:
     off = weight.reading_g - weight.nominal_g
     return Finding(
         f"{as_typed(weight.nominal_g)} g read as {as_typed(weight.reading_g)} g, off by "
-        f"{off:+f} g, permitted ±{as_typed(weight.limit_g)} g",
+        f"{_signed(off)} g, permitted ±{as_typed(weight.limit_g)} g",
         abs(off) <= weight.limit_g,
     )
 
@@ -347,7 +347,7 @@ def check_against_master(
     off = this_passing_pct - master_passing_pct
     text = (
         f"passing {as_typed(this_passing_pct)} %, on the master sieve "
-        f"{as_typed(master_passing_pct)} %, off by {off:+f} %, permitted "
+        f"{as_typed(master_passing_pct)} %, off by {_signed(off)} %, permitted "
         f"±{as_typed(limit_pct)} %"
     )
     return _verdict((Finding(text, abs(off) <= limit_pct),))
@@ -358,10 +358,15 @@ def _beside(name: str, unit: str, figures: tuple[Decimal, Decimal, Decimal]) -> 
     found, wanted, limit = figures
     off = found - wanted
     text = (
-        f"{name} {as_typed(found)} {unit}, wanted {as_typed(wanted)} {unit}, off by {off:+f} "
+        f"{name} {as_typed(found)} {unit}, wanted {as_typed(wanted)} {unit}, off by {_signed(off)} "
         f"{unit}, permitted ±{as_typed(limit)} {unit}"
     )
     return Finding(text, abs(off) <= limit)
+
+
+def _signed(off: Decimal) -> str:
+    """Write a deviation with its sign, as printed: a true minus, none for zero."""
+    return f"{abs(off):f}" if off == 0 else f"{off:+f}".replace("-", "\N{MINUS SIGN}")
 
 
 def _verdict(findings: tuple[Finding, ...], error_pct: Decimal | None = None) -> CheckVerdict:

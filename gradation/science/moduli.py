@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -20,6 +21,7 @@ class SieveSet:
     """The sieves an index is defined on, coarse to fine, and the factor of each."""
 
     name: str
+    title: str
     apertures_um: tuple[float, ...]
     factors: tuple[float, ...]
     pan_factor: float
@@ -32,8 +34,8 @@ def sieve_set(name: str) -> SieveSet:
     Parameters
     ----------
     name : str
-        `fineness_modulus_astm`, `fineness_modulus_en`, `k_value_de` or
-        `afs_grain_fineness`.
+        `fineness_modulus_astm`, `fineness_modulus_is`, `fineness_modulus_bs`,
+        `fineness_modulus_en`, `k_value_de` or `afs_grain_fineness`.
 
     Returns
     -------
@@ -67,6 +69,7 @@ def sieve_set(name: str) -> SieveSet:
     pan = [float(row["multiplier"]) for row in rows if float(row["aperture_um"]) == 0]
     return SieveSet(
         name=name,
+        title=rows[0]["title"],
         apertures_um=tuple(float(row["aperture_um"]) for row in sieves),
         factors=tuple(float(row["multiplier"]) for row in sieves),
         pan_factor=pan[0] if pan else 0.0,
@@ -77,6 +80,8 @@ def fineness_modulus(
     gradation: Gradation,
     apertures_um: tuple[float, ...],
     interpolation: Interpolation | None = None,
+    *,
+    is_top_closed: bool = False,
 ) -> FloatArray:
     """Give the fineness modulus on a fixed set of sieves.
 
@@ -89,6 +94,9 @@ def fineness_modulus(
     interpolation : Interpolation, optional
         How to read the passing at a sieve of the set that is not in the nest; without it
         such a sieve makes the modulus not determinable.
+    is_top_closed : bool
+        Whether nothing on the coarsest sieve is taken to be larger than the next coarser
+        sieve of the set.
 
     Returns
     -------
@@ -120,7 +128,9 @@ def fineness_modulus(
     """
     if not apertures_um:
         raise OutOfRange("A fineness modulus needs a set of sieves.")
-    return modulus_of(passing_on_set(gradation, apertures_um, interpolation))
+    return modulus_of(
+        passing_on_set(gradation, apertures_um, interpolation, is_top_closed=is_top_closed)
+    )
 
 
 def modulus_of(passing_on_set: npt.ArrayLike) -> FloatArray:
@@ -163,6 +173,8 @@ def passing_on_set(
     gradation: Gradation,
     apertures_um: tuple[float, ...],
     interpolation: Interpolation | None = None,
+    *,
+    is_top_closed: bool = False,
 ) -> FloatArray:
     """Give the passing at every sieve of a set, as far as the run tells it.
 
@@ -174,6 +186,8 @@ def passing_on_set(
         The sieves of the set [µm].
     interpolation : Interpolation, optional
         How to read sieves that are not in the nest; None: not at all.
+    is_top_closed : bool
+        Whether sieves coarser than the nest are taken to let everything through.
 
     Returns
     -------
@@ -203,10 +217,107 @@ def passing_on_set(
     """
     wanted = np.asarray(apertures_um, dtype=np.float64)
     if interpolation is not None:
-        return passing_at_size(gradation.apertures_um, gradation.passing, wanted, interpolation)
-    if not (wanted > 0).all():
+        found = passing_at_size(gradation.apertures_um, gradation.passing, wanted, interpolation)
+    elif (wanted > 0).all():
+        found = _certain(gradation, wanted)
+    else:
         raise OutOfRange("The sieves of a set have apertures above zero.")
-    return _certain(gradation, wanted)
+    return closed_at_top(gradation, wanted, found) if is_top_closed else found
+
+
+def closed_at_top(
+    gradation: Gradation, apertures_um: npt.ArrayLike, passing: FloatArray
+) -> FloatArray:
+    """Give the passing on a set when sieves coarser than the nest let everything through.
+
+    Parameters
+    ----------
+    gradation : Gradation
+        One run or a batch.
+    apertures_um : array_like, (k,)
+        The sieves of the set [µm].
+    passing : ndarray, (..., k)
+        Shares passing at them, NaN where the run does not tell.
+
+    Returns
+    -------
+    ndarray, (..., k)
+        The same with 1 at every sieve coarser than the nest.
+
+    Raises
+    ------
+    Nothing
+        Other sieves stay as they are.
+
+    Notes
+    -----
+    An assumption, to be named beside every value that rests on it: the nest was chosen so
+    that its coarsest sieve is the coarsest of the set that holds anything.
+
+    References
+    ----------
+    Common practice: tables of worked examples begin at the coarsest sieve that holds material.
+
+    Examples
+    --------
+    >>> from gradation.science.gradation import gradation
+    >>> g = gradation([4000, 2000], [10.0, 60.0, 30.0], 100.0)
+    >>> closed_at_top(g, [8000.0, 1000.0], np.array([np.nan, np.nan])).tolist()
+    [1.0, nan]
+    """
+    is_coarser = np.asarray(apertures_um, dtype=np.float64) > gradation.apertures_um[0]
+    return np.where(is_coarser, 1.0, passing)
+
+
+def standard_modulus(
+    gradation: Gradation, sets: Sequence[str], interpolation: Interpolation | None = None
+) -> FloatArray:
+    """Give the modulus on the first of several sets that a run tells it for.
+
+    Parameters
+    ----------
+    gradation : Gradation
+        One run or a batch.
+    sets : sequence of str
+        Names of sets in order of preference, as for `sieve_set`.
+    interpolation : Interpolation, optional
+        How to read sieves that are not in the nest; None: not at all.
+
+    Returns
+    -------
+    ndarray, (...)
+        Modulus, a pure number; NaN where no set gives one.
+
+    Raises
+    ------
+    UnknownName
+        When there is no such set.
+
+    Notes
+    -----
+    Every set is tried as it is before any is tried with its top closed (`closed_at_top`).
+
+    References
+    ----------
+    As for `fineness_modulus`.
+
+    Examples
+    --------
+    >>> from gradation.science.gradation import gradation
+    >>> g = gradation([4000, 2000, 1000], [20.0, 30.0, 50.0, 0.0], 100.0)
+    >>> round(standard_modulus(g, ["fineness_modulus_en"]).item(), 6)
+    4.7
+    """
+    found = np.full(gradation.passing.shape[:-1], np.nan)
+    for is_top_closed in (False, True):
+        for name in sets:
+            if not np.isnan(found).any():
+                return found
+            value = fineness_modulus(
+                gradation, sieve_set(name).apertures_um, interpolation, is_top_closed=is_top_closed
+            )
+            found = np.where(np.isnan(found), value, found)
+    return found
 
 
 def _certain(gradation: Gradation, wanted_um: FloatArray) -> FloatArray:
@@ -220,13 +331,16 @@ def _certain(gradation: Gradation, wanted_um: FloatArray) -> FloatArray:
     return np.where(is_sieve | (coarser == finer), finer, np.nan)
 
 
-def grain_fineness_number(gradation: Gradation) -> FloatArray:
+def grain_fineness_number(gradation: Gradation, *, is_top_closed: bool = False) -> FloatArray:
     """Give the AFS grain fineness number of a foundry sand.
 
     Parameters
     ----------
     gradation : Gradation
         One run or a batch, on the sieves of the AFS set.
+    is_top_closed : bool
+        Whether nothing on the coarsest sieve is taken to be larger than the next coarser
+        sieve of the set.
 
     Returns
     -------
@@ -265,6 +379,8 @@ def grain_fineness_number(gradation: Gradation) -> FloatArray:
     )
     masses = gradation.retained_g
     is_unsure = _may_hold_more(gradation, table) | np.isnan(factors)
+    if is_top_closed:
+        is_unsure[0] = np.isnan(factors[0])
     weighted = (masses * np.where(np.isnan(factors), 0.0, factors)).cumsum(axis=-1)[..., -1]
     number = weighted / masses.cumsum(axis=-1)[..., -1]
     return np.where((is_unsure & (masses > 0)).any(axis=-1), np.nan, number)

@@ -360,11 +360,16 @@ def _mark(limits: SieveLimits) -> str:
     confidence = tolerance_source(limits.nominal_um, limits.edition)[1]
     if confidence == "confirmed":
         return ""
-    return f" (Limits {confidence}: confirm them against your own edition.)"
+    return f" (Limits {_words_of(confidence)}: confirm them against your own edition.)"
 
 
 def _standing(limits: SieveLimits) -> str:
     if isinstance(limits, StatedLimits):
         return f"Limits stated by the laboratory: {limits.source.strip()}."
-    source, confidence = tolerance_source(limits.nominal_um, limits.edition)
-    return f"Limits: {source} ({confidence})."
+    confidence = tolerance_source(limits.nominal_um, limits.edition)[1]
+    words = "" if confidence == "confirmed" else f", {_words_of(confidence)}"
+    return f"Limits: permitted deviations of {limits.edition.words}{words}."
+
+
+def _words_of(confidence: str) -> str:
+    return "from one source" if confidence == "one source" else confidence

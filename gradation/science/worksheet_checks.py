@@ -70,7 +70,8 @@ def warnings_about(
     -----
     Codes: loss_exceeded, gain_exceeded, overloaded, overload_not_determinable,
     portion_too_small, portion_not_determinable, end_point_not_reached,
-    moved_by_rounding, interpolated, joined_straight, unconfirmed_rule.
+    more_than_whole, moved_by_rounding, interpolated, assumed_value, joined_straight,
+    unconfirmed_rule.
 
     References
     ----------
@@ -84,14 +85,30 @@ def warnings_about(
     ()
     """
     return (
+        *_about_whole(worksheet, masses),
         *_about_loss(worksheet, masses),
         *_about_overload(worksheet, masses),
         *_about_portion(worksheet, found),
         *_about_end_point(worksheet, masses),
         *_about_assessment(assessment),
+        *_about_notes(assessment, found),
         *_about_sizes(sizes),
         *_about_memory(worksheet),
     )
+
+
+def _about_whole(worksheet: Worksheet, masses: Weighed) -> Iterator[WorksheetWarning]:
+    """More on the sieves than the mass that 100 % stands for."""
+    dry_g, first = worksheet.base_dry_mass_g, masses.stages[0]
+    if dry_g is None or worksheet.basis != "initial_dry" or first.recovered_g <= dry_g:
+        return
+    held_g = first.recovered_g - (masses.pan_g or 0) * (len(masses.stages) == 1)
+    if held_g > dry_g:
+        yield WorksheetWarning(
+            "more_than_whole",
+            f"The sieves hold {as_typed(held_g)} g, more than the {as_typed(dry_g)} g of the "
+            "portion; passing is shown as 0 there. Look for a digit slip or a wrong tare.",
+        )
 
 
 def _about_loss(worksheet: Worksheet, masses: Weighed) -> Iterator[WorksheetWarning]:
@@ -222,6 +239,17 @@ def _about_assessment(assessment: Assessment | None) -> Iterator[WorksheetWarnin
                 f"{name} is not in the nest; its value is read between the neighbouring sieves.",
                 line.aperture_um,
             )
+
+
+def _about_notes(
+    assessment: Assessment | None, found: Sequence[Characteristic]
+) -> Iterator[WorksheetWarning]:
+    """Lines that limit a value which takes something for granted."""
+    limited = {verdict.line.characteristic for verdict in assessment.lines} if assessment else set()
+    for each in found:
+        if each.note and each.name in limited:
+            words = each.name.replace("_", " ").capitalize()
+            yield WorksheetWarning("assumed_value", f"{words} has a limit. {each.note}")
 
 
 def _about_sizes(sizes: Sequence[Percentile]) -> Iterator[WorksheetWarning]:

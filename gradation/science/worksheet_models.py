@@ -13,6 +13,14 @@ if TYPE_CHECKING:
     from gradation.science.fits import Fit
 
 MODEL_CHOICES = ("rrsb", "ggs", "log_normal", "log_logistic")
+NOT_FITTED: Mapping[str, Any] = {
+    "parameters": {},
+    "r2": None,
+    "largest_residual_pct": None,
+    "largest_residual_at_um": None,
+    "left_out": [],
+}
+"""What stands in the place of the figures of a fit that could not be made."""
 
 
 def fitted_models(names: Sequence[str], gradation: Gradation) -> tuple[Mapping[str, Any], ...]:
@@ -66,7 +74,9 @@ def fitted_models(names: Sequence[str], gradation: Gradation) -> tuple[Mapping[s
             try:
                 found = fit(model, gradation.apertures_um, gradation.passing)
             except GradationError as refusal:
-                answers.append({"model": name, "method": method, "reason": str(refusal)})
+                answers.append(
+                    {"model": name, "method": method, **NOT_FITTED, "reason": str(refusal)}
+                )
             else:
                 answers.append(_as_data(found))
     return tuple(answers)

@@ -33,7 +33,7 @@ def as_json(evaluation: Evaluation) -> dict[str, Any]:
     -------
     dict
         basis, is_complete, table, pan, wash_loss_g, loss_g, loss_pct, loss_verdict, stages,
-        percentiles, characteristics, not_determinable, descriptions, models, assessment,
+        percentiles, characteristics, not_determinable, notes, descriptions, models, assessment,
         uncertainty, effective, sensitivity, plausibility, power_lines, shaking (null or empty
         unless asked for), unconfirmed (rules kept from memory), warnings.
 
@@ -45,7 +45,9 @@ def as_json(evaluation: Evaluation) -> dict[str, Any]:
     Notes
     -----
     `characteristics` maps each name to its number or null; `not_determinable` gives the
-    reason for every null; `units` the unit of every value that is no pure number.
+    reason for every null; `notes` what a value takes for granted; `units` the unit of every
+    value that is no pure number. `loss_pct` is the size of the loss or gain; `loss_g` carries
+    its sign, positive when mass is missing.
 
     References
     ----------
@@ -67,7 +69,7 @@ def as_json(evaluation: Evaluation) -> dict[str, Any]:
         "pan": _pan(evaluation),
         "wash_loss_g": evaluation.wash_loss_g,
         "loss_g": evaluation.loss_g,
-        "loss_pct": None if evaluation.loss is None else 100 * evaluation.loss,
+        "loss_pct": None if evaluation.loss is None else abs(100 * evaluation.loss),
         "loss_verdict": evaluation.loss_verdict.value,
         "stages": [_stage(stage) for stage in evaluation.stages],
         "interpolation": evaluation.worksheet.interpolation.value,
@@ -82,6 +84,7 @@ def as_json(evaluation: Evaluation) -> dict[str, Any]:
         "characteristics": {each.name: each.value for each in values},
         "units": {each.name: each.unit for each in values if each.unit != "1"},
         "not_determinable": {each.name: each.reason for each in values if each.value is None},
+        "notes": {each.name: each.note for each in values if each.note},
         "descriptions": dict(evaluation.descriptions),
         "models": [dict(each) for each in evaluation.models],
         "assessment": _assessment(evaluation),
@@ -129,7 +132,7 @@ def _stage(stage: Stage) -> dict[str, Any]:
         "shaken_g": _text(stage.shaken_g),
         "recovered_g": as_typed(stage.recovered_g),
         "loss_g": _text(stage.loss_g),
-        "loss_pct": _number(100 * stage.loss),
+        "loss_pct": _number(abs(100 * stage.loss)),
     }
 
 

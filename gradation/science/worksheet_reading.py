@@ -181,7 +181,9 @@ def read_decimal(
 
     Notes
     -----
-    A float is taken at its shortest decimal form: 0.1 is a tenth. True and false are no
+    A float is taken at its shortest decimal form: 0.1 is a tenth. A JSON number with more than
+    twelve digits comes from a program, not from a person; it is taken to twelve, without the
+    binary noise of 100 - 97.6 = 2.4000000000000057. Text is taken as typed. True and false are no
     numbers. Exponents are written out only within twelve digits.
 
     References
@@ -262,6 +264,9 @@ def _digits(value: float | Decimal) -> str:
     exact = Decimal(repr(value)) if isinstance(value, float) else Decimal(value)
     if not exact.is_finite() or abs(exact.adjusted()) > MOST_DIGITS:
         return str(exact)  # written out, an exponent in a file could fill the memory
+    if len(exact.as_tuple().digits) > MOST_DIGITS and exact % 1:
+        decimals = MOST_DIGITS - max(exact.adjusted() + 1, 1)
+        exact = exact.quantize(Decimal(1).scaleb(-decimals)).normalize()
     return f"{exact:f}"
 
 

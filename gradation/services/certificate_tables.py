@@ -97,8 +97,8 @@ def _balance(run: Run, result: Result) -> Iterable[BalanceRow]:
     if washed:
         yield _mass_row("Dry mass after washing", washed)
     if values["loss_pct"] is not None:
-        words = "Loss in sieving" if values["loss_pct"] >= 0 else "Gain in sieving"
-        share = round_reported(abs(values["loss_pct"]), 2)
+        words = "Loss in sieving" if values["loss_g"] >= 0 else "Gain in sieving"
+        share = round_reported(values["loss_pct"], 2)
         yield BalanceRow(words, values["stages"][0]["loss_g"].lstrip("-"), str(share))
 
 

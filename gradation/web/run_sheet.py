@@ -85,6 +85,7 @@ class Tally:
     dry_mass: str
     recovered: str
     loss: str
+    loss_word: str
     loss_limit: str
     loss_look: str
 
@@ -324,6 +325,7 @@ def _tally(view: RunView, figures: Figures) -> Tally:
         dry_mass=figure(dry.mass_as_entered) if dry else "",
         recovered=figure(recovered) if weighed and recovered else "",
         loss=_share(loss_pct, decimals=2),
+        loss_word="Gain" if (figures.get("loss_g") or 0) < 0 else "Loss",
         loss_limit=f"{view.run.procedure_version.loss_limit_pct.normalize():f}",
         loss_look="look" if figures.get("loss_verdict") == "exceeded" else "",
     )

@@ -75,6 +75,11 @@ def test_a_bad_worksheet_gives_one_line_per_fault_and_no_result(worksheet) -> No
         ("[" * 100_000, "not JSON"),
         ('{"dry_mass_g": ' + "9" * 5000 + "}", "not JSON"),
         ("[]", "expected an object"),
+        (
+            '{"pan_g": 1, "fractions": [{"mass_g": 1, "mass_g": 2}]}',
+            "$.fractions[0].mass_g: stands",
+        ),
+        ('{"pan_g":' + "[" * 900 + "]" * 900 + ', "pan_g": 1}', "$.pan_g: stands"),
     ],
 )
 def test_what_is_no_worksheet_is_refused_in_one_line(worksheet, text: str, says: str) -> None:
@@ -169,3 +174,14 @@ def test_the_schema_is_printed_and_describes_itself() -> None:
 def test_file_or_schema_must_be_asked_for() -> None:
     with pytest.raises(CommandError):
         call_command("compute")
+
+
+def test_a_mark_of_byte_order_before_the_text_does_not_matter(worksheet) -> None:
+    assert computed(worksheet("\ufeff" + json.dumps(worksheet_data())))[2] == 0
+
+
+def test_binary_noise_of_a_program_is_no_fault(worksheet) -> None:
+    out, err, code = computed(worksheet(worksheet_data(dry_mass_g=602.4 - 102.4 + 2e-13)))
+
+    assert (err, code) == ("", 0)
+    assert json.loads(out)["stages"][0]["shaken_g"] == "500"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from gradation.science.computing import compute
 from gradation.science.gradation import Basis, gradation
 from gradation.science.indices import (
     coefficient_of_curvature,
@@ -87,6 +88,32 @@ def test_fineness_modulus_of_the_sand_with_whole_percents() -> None:
 
     modulus = fineness_modulus(curve, tuple(um(given["sieve_mm"])))
     agrees(found, "fineness_modulus", modulus, found.tolerance["fm"])
+
+
+@pytest.mark.parametrize(
+    ("topic", "name", "figure"),
+    [
+        ("indices", "fineness_modulus_short_series", "published_answer"),
+        ("gradation", "sand_with_whole_percent_column", "fineness_modulus"),
+    ],
+)
+def test_worksheet_gives_the_published_modulus_and_says_what_it_takes(
+    topic: str, name: str, figure: str
+) -> None:
+    """A nest that begins below 9.5 mm with material on it, and one of 10 and 5 mm sieves."""
+    found = example(topic, name)
+    masses = found.inputs.get("mass_retained_g") or found.inputs["percent_retained"]
+    fractions = [
+        {"aperture_um": aperture_um, "mass_g": mass_g}
+        for aperture_um, mass_g in zip(um(found.inputs["sieve_mm"]), masses, strict=True)
+    ]
+    sheet = {"basis": "sum_of_fractions", "fractions": fractions}
+
+    result = compute({**sheet, "pan_g": found.inputs.get("pan_g", 0)})
+
+    modulus = result["characteristics"]["fineness_modulus"]
+    agrees(found, figure, modulus, found.tolerance["fm"])
+    assert result["notes"]["fineness_modulus"]
 
 
 def test_grain_fineness_divides_by_the_sand_recovered() -> None:

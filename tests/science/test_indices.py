@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from gradation.science.characteristics import characteristics
+from gradation.science.characteristics import MODULUS_SETS, characteristics
 from gradation.science.errors import NotDeterminable, OutOfRange, UnknownName
 from gradation.science.gradation import gradation
 from gradation.science.indices import (
@@ -18,6 +18,7 @@ from gradation.science.indices import (
     passing_on_set,
     sieve_set,
     span,
+    standard_modulus,
     trask_sorting,
     usable_share,
 )
@@ -61,12 +62,45 @@ def test_german_k_value_of_the_published_check() -> None:
     assert 100 * curve.passing.sum() == pytest.approx(525, abs=1e-9)
 
 
-def test_sieve_outside_the_nest_makes_the_modulus_not_determinable() -> None:
-    found = by_name(make_gradation())["fineness_modulus"]
+def test_material_on_the_coarsest_sieve_is_taken_to_pass_the_next_and_it_is_said() -> None:
+    """2+10+30+54+76+90 = 262, with 10 g of 500 g on the coarsest sieve, 4.75 mm."""
+    curve = make_gradation()
+
+    found = by_name(curve)["fineness_modulus"]
+
+    assert np.isnan(fineness_modulus(curve, ASTM_SET))  # without that, it is not known
+    assert found.value == pytest.approx(2.62, abs=1e-12)
+    assert found.note == ("Taken: nothing on the coarsest sieve, 4.75 mm, is larger than 9.5 mm.")
+
+
+def test_modulus_that_takes_nothing_for_granted_has_no_note() -> None:
+    curve = from_passing([9500, 4750, 2360, 1180, 600, 300, 150], [100, 98, 85, 65, 45, 21, 3])
+
+    found = by_name(curve)["fineness_modulus"]
+
+    assert found.value == pytest.approx(2.83, abs=1e-12)
+    assert found.note == ""
+
+
+def test_sieve_missing_inside_the_nest_makes_the_modulus_not_determinable() -> None:
+    curve = from_passing([12500, 4750, 2360, 1180, 600, 300, 150], [100, 98, 85, 65, 45, 21, 3])
+
+    found = by_name(curve)["fineness_modulus"]
 
     assert found.value is None
     assert "9.5 mm" in found.reason
     assert "4.75 mm" not in found.reason
+
+
+@pytest.mark.parametrize(("coarse_um", "name"), [((10000, 4750), "IS"), ((10000, 5000), "BS")])
+def test_modulus_on_the_sieves_of_another_country_names_them(coarse_um: tuple, name: str) -> None:
+    apertures_um = (*coarse_um, 2360, 1180, 600, 300, 150)
+
+    found = by_name(from_passing(apertures_um, [100, 98, 85, 65, 45, 21, 3]))["fineness_modulus"]
+
+    assert found.value == pytest.approx(2.83, abs=1e-12)
+    assert name in found.note
+    assert "from memory" in found.note
 
 
 def test_top_sieve_that_passed_everything_makes_it_determinable() -> None:
@@ -94,8 +128,10 @@ def test_missing_sieve_is_interpolated_only_on_request() -> None:
     assert fineness_modulus(without_600, ASTM_SET, log) == pytest.approx(by_hand, abs=1e-12)
 
 
-def test_outside_the_nest_interpolation_does_not_help() -> None:
-    found = by_name(make_gradation(), is_modulus_interpolated=True)["fineness_modulus"]
+def test_below_the_nest_interpolation_does_not_help() -> None:
+    curve = from_passing([9500, 4750, 2360, 1180, 600, 300], [100, 98, 85, 65, 45, 21])
+
+    found = by_name(curve, is_modulus_interpolated=True)["fineness_modulus"]
 
     assert found.value is None
     assert "outside the nest" in found.reason
@@ -107,6 +143,22 @@ def test_missing_sieve_between_two_equal_passings_is_certain() -> None:
     assert passing_on_set(curve, (8000.0, 2000.0, 750.0, 250.0)).tolist()[:2] == [1, 1]
     assert np.isnan(passing_on_set(curve, (750.0,)))[0]
     assert passing_on_set(curve, (250.0,)).tolist() == [0]
+
+
+def test_standard_modulus_of_a_batch_equals_that_of_its_runs() -> None:
+    apertures_um = (10000, 4750, 2360, 1180, 600, 300, 150)
+    runs = [[0, 1, 2, 3, 4, 5, 6, 7.0], [1, 0, 0, 3, 9, 0, 1, 0.0], [0, 0, 0, 0, 0, 0, 0, 5.0]]
+    totals = [sum(each) for each in runs]
+
+    batch = standard_modulus(
+        gradation(apertures_um, runs, totals), MODULUS_SETS["fineness_modulus"]
+    )
+
+    singles = [
+        by_name(gradation(apertures_um, run, total))["fineness_modulus"].value
+        for run, total in zip(runs, totals, strict=True)
+    ]
+    assert batch.tolist() == singles
 
 
 def test_fineness_modulus_of_a_batch_equals_that_of_its_runs() -> None:
@@ -157,7 +209,42 @@ def test_grain_fineness_needs_the_sieves_of_its_set_where_material_lies(
     curve = gradation(apertures_um, retained_g, float(sum(retained_g)))
 
     assert np.isnan(grain_fineness_number(curve)) != is_known
-    assert (by_name(curve)["grain_fineness_number"].value is not None) == is_known
+
+
+@pytest.mark.parametrize(
+    ("apertures_um", "retained_g", "is_known"),
+    [
+        ((300, 212, 150), (5, 5, 5, 0), True),
+        ((300, 150), (5, 5, 0), False),  # 212 µm is missing where material lies
+        ((250, 212, 150), (5, 5, 0, 0), False),  # 250 µm has no factor
+        ((300, 212), (5, 5, 1), False),  # sieves are missing above the pan
+    ],
+)
+def test_grain_fineness_takes_only_the_top_of_the_nest_for_granted(
+    apertures_um: tuple, retained_g: tuple, is_known: bool
+) -> None:
+    curve = gradation(apertures_um, retained_g, float(sum(retained_g)))
+
+    found = by_name(curve)["grain_fineness_number"]
+
+    assert (found.value is not None) == is_known
+    assert ("larger than 425 µm" in found.note) == is_known
+
+
+def test_grain_fineness_of_a_digest_with_material_on_its_coarsest_sieve() -> None:
+    """Percentages printed by a foundry digest from No. 30 down; by its factors 5065.0/98.88.
+
+    The digest prints 47, which its own products do not give.
+    """
+    retained = [1.60, 8.10, 33.80, 32.10, 16.50, 6.78]
+    factors = [20, 30, 40, 50, 70, 100]  # those of the digest, No. 30 to No. 140
+    by_hand = sum(a * b for a, b in zip(retained, factors, strict=True)) / sum(retained)
+
+    curve = gradation((600, 425, 300, 212, 150, 106), [*retained, 0.0], sum(retained))
+
+    number = by_name(curve)["grain_fineness_number"]
+    assert number.value == pytest.approx(by_hand, abs=1e-9)
+    assert number.value == pytest.approx(51.2, abs=0.05)
 
 
 def test_grain_fineness_does_not_depend_on_the_basis_of_the_percentages() -> None:

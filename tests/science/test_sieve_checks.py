@@ -80,7 +80,7 @@ def test_limits_from_one_source_or_from_formulae_are_marked():
     by_table = judge_measured(cloth(75.0), ASTM_75)
     by_formula = judge_measured(cloth(77.0), permitted_deviations(77, Edition.ASTM_E11_17))
 
-    assert "(Limits one source: confirm" in by_table.sentence
+    assert "(Limits from one source: confirm" in by_table.sentence
     assert "(Limits from memory: confirm" in by_formula.sentence
     assert tolerance_source(77, Edition.ASTM_E11_17)[1] == "from memory"
 

@@ -450,8 +450,34 @@ def test_output_is_plain_json_with_every_part() -> None:
     assert first["passing_reported"] == "98"
     assert isinstance(first["passing_pct"], float)
     assert data["percentiles"]["d50"]["text"] == "672 µm"
-    assert data["characteristics"]["fineness_modulus"] is None
-    assert "9.5 mm" in data["not_determinable"]["fineness_modulus"]
+    assert data["characteristics"]["fineness_modulus_en"] is None
+    assert "4 mm" in data["not_determinable"]["fineness_modulus_en"]
+    assert "9.5 mm" in data["notes"]["fineness_modulus"]
+
+
+def test_limit_on_a_value_that_takes_something_for_granted_is_pointed_out() -> None:
+    line = {"kind": "characteristic", "characteristic": "fineness_modulus", "max": "3.1"}
+
+    assert "assumed_value" in codes(evaluated(envelope=[line]))
+    assert "assumed_value" not in codes(evaluated())
+
+
+def test_more_on_the_sieves_than_the_whole_portion_is_pointed_out() -> None:
+    """5,000 typed for 500: without a tolerance nothing else would say so."""
+    sieve = {"aperture_um": 75, "mass_g": 5000}
+
+    assert codes(evaluated(fractions=[sieve])) == ["more_than_whole"]
+
+
+def test_fit_that_cannot_be_made_has_the_keys_of_one_that_was() -> None:
+    two = [{"aperture_um": 150, "mass_g": 200}, {"aperture_um": 75, "mass_g": 200}]
+
+    short, whole = (
+        evaluated(models=["rrsb"], **more).as_json()["models"] for more in ({"fractions": two}, {})
+    )
+
+    assert short[0]["reason"]
+    assert [list(each) for each in short] == [list(each) for each in whole]
 
 
 def test_apertures_of_part_micrometres_stay_numbers() -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import sys
 from argparse import ArgumentParser
+from collections import Counter
+from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -13,7 +15,7 @@ from django.core.management.base import BaseCommand
 
 from gradation.science.computing import compute, schema_text
 from gradation.science.errors import GradationError
-from gradation.science.worksheet import WorksheetFaults
+from gradation.science.worksheet import Fault, WorksheetFaults
 
 FAULTY = 2
 
@@ -58,7 +60,12 @@ def _read(name: str) -> object:
     """The file as plain data, its numbers exactly as written."""
     try:
         text = sys.stdin.read() if name == "-" else Path(name).read_text(encoding="utf-8")
-        return json.loads(text, parse_float=Decimal, parse_constant=_no_number)
+        data = json.loads(
+            text.removeprefix("\ufeff"),
+            parse_float=Decimal,
+            parse_constant=_no_number,
+            object_pairs_hook=_Object,
+        )
     except OSError as refusal:
         raise GradationError(f"{name} cannot be read: {refusal.strerror}.") from refusal
     except GradationError:
@@ -67,6 +74,32 @@ def _read(name: str) -> object:
         raise GradationError(f"{name} is not UTF-8 text.") from refusal
     except (ValueError, RecursionError) as refusal:
         raise GradationError(f"This is not JSON: {refusal}.") from refusal
+    faults = list(_repeated(data))
+    if faults:
+        raise WorksheetFaults(faults)
+    return data
+
+
+class _Object(dict[str, object]):
+    """A JSON object that remembers the fields that stood in it more than once."""
+
+    def __init__(self, pairs: list[tuple[str, object]]) -> None:
+        super().__init__(pairs)
+        counts = Counter(name for name, _ in pairs)
+        self.repeated = [name for name, times in counts.items() if times > 1]
+
+
+def _repeated(whole: object) -> Iterator[Fault]:
+    """Every field given twice: which of two masses counts is for a person to say."""
+    waiting = [("$", whole)]  # no recursion: the depth is the sender's choice
+    while waiting:
+        path, data = waiting.pop()
+        if isinstance(data, _Object):
+            for name in data.repeated:
+                yield Fault(f"{path}.{name[:40]}", "stands here more than once; keep one.")
+            waiting += [(f"{path}.{name[:40]}", value) for name, value in data.items()]
+        elif isinstance(data, list):
+            waiting += [(f"{path}[{number}]", value) for number, value in enumerate(data)]
 
 
 def _no_number(word: str) -> object:
