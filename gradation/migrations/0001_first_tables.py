@@ -10,1012 +10,2429 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('auth', '0012_alter_user_first_name_max_length'),
+        ("auth", "0012_alter_user_first_name_max_length"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='ChainHead',
+            name="ChainHead",
             fields=[
-                ('chain', models.CharField(max_length=80, primary_key=True, serialize=False)),
-                ('sequence', models.PositiveIntegerField(default=0)),
-                ('digest', models.CharField(blank=True, max_length=64)),
+                ("chain", models.CharField(max_length=80, primary_key=True, serialize=False)),
+                ("sequence", models.PositiveIntegerField(default=0)),
+                ("digest", models.CharField(blank=True, max_length=64)),
             ],
         ),
         migrations.CreateModel(
-            name='Counter',
+            name="Counter",
             fields=[
-                ('name', models.CharField(max_length=40, primary_key=True, serialize=False)),
-                ('last', models.PositiveIntegerField(default=0)),
+                ("name", models.CharField(max_length=40, primary_key=True, serialize=False)),
+                ("last", models.PositiveIntegerField(default=0)),
             ],
         ),
         migrations.CreateModel(
-            name='Equipment',
+            name="Equipment",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('serial', models.CharField(max_length=40)),
-                ('kind', models.CharField(choices=[('sieve', 'sieve'), ('shaker', 'shaker'), ('balance', 'balance'), ('oven', 'oven'), ('divider', 'divider'), ('timer', 'timer'), ('thermometer', 'thermometer')], default='sieve', max_length=12)),
-                ('place', models.CharField(blank=True, max_length=120)),
-                ('bought_on', models.DateField(blank=True, null=True)),
-                ('in_service_since', models.DateField(blank=True, null=True)),
-                ('state', models.CharField(choices=[('in service', 'in service'), ('out of service', 'out of service'), ('withdrawn', 'withdrawn')], default='in service', max_length=16)),
-                ('state_reason', models.CharField(blank=True, max_length=240)),
-                ('state_since', models.DateField(blank=True, null=True)),
-                ('check_interval_days', models.PositiveIntegerField(blank=True, null=True)),
-                ('check_interval_uses', models.PositiveIntegerField(blank=True, null=True)),
-                ('use_count', models.PositiveIntegerField(default=0)),
-                ('minutes_used', models.DecimalField(decimal_places=1, default=0, max_digits=12)),
-                ('next_check_on', models.DateField(blank=True, null=True)),
-                ('next_check_at_use', models.PositiveIntegerField(blank=True, help_text='Due when the count of uses reaches this.', null=True)),
-                ('note', models.TextField(blank=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("serial", models.CharField(max_length=40)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("sieve", "sieve"),
+                            ("shaker", "shaker"),
+                            ("balance", "balance"),
+                            ("oven", "oven"),
+                            ("divider", "divider"),
+                            ("timer", "timer"),
+                            ("thermometer", "thermometer"),
+                        ],
+                        default="sieve",
+                        max_length=12,
+                    ),
+                ),
+                ("place", models.CharField(blank=True, max_length=120)),
+                ("bought_on", models.DateField(blank=True, null=True)),
+                ("in_service_since", models.DateField(blank=True, null=True)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("in service", "in service"),
+                            ("out of service", "out of service"),
+                            ("withdrawn", "withdrawn"),
+                        ],
+                        default="in service",
+                        max_length=16,
+                    ),
+                ),
+                ("state_reason", models.CharField(blank=True, max_length=240)),
+                ("state_since", models.DateField(blank=True, null=True)),
+                ("check_interval_days", models.PositiveIntegerField(blank=True, null=True)),
+                ("check_interval_uses", models.PositiveIntegerField(blank=True, null=True)),
+                ("use_count", models.PositiveIntegerField(default=0)),
+                ("minutes_used", models.DecimalField(decimal_places=1, default=0, max_digits=12)),
+                ("next_check_on", models.DateField(blank=True, null=True)),
+                (
+                    "next_check_at_use",
+                    models.PositiveIntegerField(
+                        blank=True, help_text="Due when the count of uses reaches this.", null=True
+                    ),
+                ),
+                ("note", models.TextField(blank=True)),
             ],
             options={
-                'verbose_name_plural': 'equipment',
-                'ordering': ['kind', 'serial'],
+                "verbose_name_plural": "equipment",
+                "ordering": ["kind", "serial"],
             },
         ),
         migrations.CreateModel(
-            name='User',
+            name="User",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('password', models.CharField(max_length=128, verbose_name='password')),
-                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
-                ('is_superuser', models.BooleanField(default=False, help_text='Designates that this user has all permissions without explicitly assigning them.', verbose_name='superuser status')),
-                ('username', models.CharField(error_messages={'unique': 'A user with that username already exists.'}, help_text='Required. 150 characters or fewer. Letters, digits and @/./+/-/_ only.', max_length=150, unique=True, validators=[django.contrib.auth.validators.UnicodeUsernameValidator()], verbose_name='username')),
-                ('first_name', models.CharField(blank=True, max_length=150, verbose_name='first name')),
-                ('last_name', models.CharField(blank=True, max_length=150, verbose_name='last name')),
-                ('email', models.EmailField(blank=True, max_length=254, verbose_name='email address')),
-                ('is_staff', models.BooleanField(default=False, help_text='Designates whether the user can log into this admin site.', verbose_name='staff status')),
-                ('is_active', models.BooleanField(default=True, help_text='Designates whether this user should be treated as active. Unselect this instead of deleting accounts.', verbose_name='active')),
-                ('date_joined', models.DateTimeField(default=django.utils.timezone.now, verbose_name='date joined')),
-                ('full_name', models.CharField(max_length=120)),
-                ('groups', models.ManyToManyField(blank=True, help_text='The groups this user belongs to. A user will get all permissions granted to each of their groups.', related_name='user_set', related_query_name='user', to='auth.group', verbose_name='groups')),
-                ('user_permissions', models.ManyToManyField(blank=True, help_text='Specific permissions for this user.', related_name='user_set', related_query_name='user', to='auth.permission', verbose_name='user permissions')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("password", models.CharField(max_length=128, verbose_name="password")),
+                (
+                    "last_login",
+                    models.DateTimeField(blank=True, null=True, verbose_name="last login"),
+                ),
+                (
+                    "is_superuser",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates that this user has all permissions without explicitly assigning them.",
+                        verbose_name="superuser status",
+                    ),
+                ),
+                (
+                    "username",
+                    models.CharField(
+                        error_messages={"unique": "A user with that username already exists."},
+                        help_text="Required. 150 characters or fewer. Letters, digits and @/./+/-/_ only.",
+                        max_length=150,
+                        unique=True,
+                        validators=[django.contrib.auth.validators.UnicodeUsernameValidator()],
+                        verbose_name="username",
+                    ),
+                ),
+                (
+                    "first_name",
+                    models.CharField(blank=True, max_length=150, verbose_name="first name"),
+                ),
+                (
+                    "last_name",
+                    models.CharField(blank=True, max_length=150, verbose_name="last name"),
+                ),
+                (
+                    "email",
+                    models.EmailField(blank=True, max_length=254, verbose_name="email address"),
+                ),
+                (
+                    "is_staff",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates whether the user can log into this admin site.",
+                        verbose_name="staff status",
+                    ),
+                ),
+                (
+                    "is_active",
+                    models.BooleanField(
+                        default=True,
+                        help_text="Designates whether this user should be treated as active. Unselect this instead of deleting accounts.",
+                        verbose_name="active",
+                    ),
+                ),
+                (
+                    "date_joined",
+                    models.DateTimeField(
+                        default=django.utils.timezone.now, verbose_name="date joined"
+                    ),
+                ),
+                ("full_name", models.CharField(max_length=120)),
+                (
+                    "groups",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="The groups this user belongs to. A user will get all permissions granted to each of their groups.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.group",
+                        verbose_name="groups",
+                    ),
+                ),
+                (
+                    "user_permissions",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="Specific permissions for this user.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.permission",
+                        verbose_name="user permissions",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['username'],
+                "ordering": ["username"],
             },
             managers=[
-                ('objects', django.contrib.auth.models.UserManager()),
+                ("objects", django.contrib.auth.models.UserManager()),
             ],
         ),
         migrations.CreateModel(
-            name='Bench',
+            name="Bench",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=60)),
-                ('place', models.CharField(blank=True, max_length=120)),
-                ('is_active', models.BooleanField(default=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=60)),
+                ("place", models.CharField(blank=True, max_length=120)),
+                ("is_active", models.BooleanField(default=True)),
             ],
             options={
-                'ordering': ['name'],
-                'constraints': [models.UniqueConstraint(fields=('name',), name='bench_name_unique')],
+                "ordering": ["name"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("name",), name="bench_name_unique")
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Certificate',
+            name="Certificate",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.CharField(blank=True, max_length=20, null=True)),
-                ('state', models.CharField(choices=[('draft', 'draft'), ('issued', 'issued'), ('superseded', 'superseded'), ('withdrawn', 'withdrawn')], default='draft', max_length=12)),
-                ('remarks', models.TextField(blank=True)),
-                ('content', models.JSONField(blank=True, null=True)),
-                ('pdf', models.BinaryField(blank=True, null=True)),
-                ('pdf_sha256', models.CharField(blank=True, max_length=64)),
-                ('verification_code', models.CharField(blank=True, max_length=40)),
-                ('drafted_at', models.DateTimeField()),
-                ('issued_at', models.DateTimeField(blank=True, null=True)),
-                ('issued_by_name', models.CharField(blank=True, max_length=120)),
-                ('meaning', models.CharField(blank=True, max_length=160)),
-                ('reason', models.CharField(blank=True, help_text='Why it amends another.', max_length=400)),
-                ('withdrawn_at', models.DateTimeField(blank=True, null=True)),
-                ('withdrawal_reason', models.CharField(blank=True, max_length=400)),
-                ('amends', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='amended_by', to='gradation.certificate')),
-                ('drafted_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('issued_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("number", models.CharField(blank=True, max_length=20, null=True)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("draft", "draft"),
+                            ("issued", "issued"),
+                            ("superseded", "superseded"),
+                            ("withdrawn", "withdrawn"),
+                        ],
+                        default="draft",
+                        max_length=12,
+                    ),
+                ),
+                ("remarks", models.TextField(blank=True)),
+                ("content", models.JSONField(blank=True, null=True)),
+                ("pdf", models.BinaryField(blank=True, null=True)),
+                ("pdf_sha256", models.CharField(blank=True, max_length=64)),
+                ("verification_code", models.CharField(blank=True, max_length=40)),
+                ("drafted_at", models.DateTimeField()),
+                ("issued_at", models.DateTimeField(blank=True, null=True)),
+                ("issued_by_name", models.CharField(blank=True, max_length=120)),
+                ("meaning", models.CharField(blank=True, max_length=160)),
+                (
+                    "reason",
+                    models.CharField(
+                        blank=True, help_text="Why it amends another.", max_length=400
+                    ),
+                ),
+                ("withdrawn_at", models.DateTimeField(blank=True, null=True)),
+                ("withdrawal_reason", models.CharField(blank=True, max_length=400)),
+                (
+                    "amends",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="amended_by",
+                        to="gradation.certificate",
+                    ),
+                ),
+                (
+                    "drafted_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "issued_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-id'],
+                "ordering": ["-id"],
             },
         ),
         migrations.CreateModel(
-            name='Customer',
+            name="Customer",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=160)),
-                ('contact_name', models.CharField(blank=True, max_length=120)),
-                ('email', models.EmailField(blank=True, max_length=254)),
-                ('address', models.TextField(blank=True)),
-                ('is_active', models.BooleanField(default=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=160)),
+                ("contact_name", models.CharField(blank=True, max_length=120)),
+                ("email", models.EmailField(blank=True, max_length=254)),
+                ("address", models.TextField(blank=True)),
+                ("is_active", models.BooleanField(default=True)),
             ],
             options={
-                'ordering': ['name'],
-                'constraints': [models.UniqueConstraint(fields=('name',), name='customer_name_unique')],
-            },
-        ),
-        migrations.AddField(
-            model_name='user',
-            name='customer',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='users', to='gradation.customer'),
-        ),
-        migrations.CreateModel(
-            name='Instrument',
-            fields=[
-                ('equipment_ptr', models.OneToOneField(auto_created=True, on_delete=django.db.models.deletion.CASCADE, parent_link=True, primary_key=True, serialize=False, to='gradation.equipment')),
-                ('model', models.CharField(blank=True, max_length=80)),
-                ('firmware', models.CharField(blank=True, max_length=40)),
-                ('motion', models.CharField(blank=True, max_length=80)),
-                ('frequency_hz', models.DecimalField(blank=True, decimal_places=2, max_digits=6, null=True)),
-                ('amplitude_min_mm', models.DecimalField(blank=True, decimal_places=2, max_digits=6, null=True)),
-                ('amplitude_max_mm', models.DecimalField(blank=True, decimal_places=2, max_digits=6, null=True)),
-                ('greatest_nest_g', models.DecimalField(blank=True, decimal_places=1, max_digits=10, null=True)),
-                ('capacity_g', models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True)),
-                ('readability_g', models.DecimalField(blank=True, decimal_places=4, max_digits=10, null=True)),
-                ('uncertainty_g', models.DecimalField(blank=True, decimal_places=4, help_text='Standard uncertainty.', max_digits=10, null=True)),
-                ('set_temperature_c', models.DecimalField(blank=True, decimal_places=1, max_digits=6, null=True)),
-                ('temperature_tolerance_c', models.DecimalField(blank=True, decimal_places=1, max_digits=5, null=True)),
-                ('chute_width_mm', models.DecimalField(blank=True, decimal_places=1, max_digits=6, null=True)),
-                ('limits_source', models.CharField(blank=True, max_length=160)),
-            ],
-            options={
-                'ordering': ['kind', 'serial'],
-            },
-            bases=('gradation.equipment',),
-        ),
-        migrations.CreateModel(
-            name='Sieve',
-            fields=[
-                ('equipment_ptr', models.OneToOneField(auto_created=True, on_delete=django.db.models.deletion.CASCADE, parent_link=True, primary_key=True, serialize=False, to='gradation.equipment')),
-                ('aperture_um', models.DecimalField(decimal_places=2, max_digits=10)),
-                ('designation', models.CharField(max_length=40)),
-                ('alternative', models.CharField(blank=True, max_length=40)),
-                ('is_standard_size', models.BooleanField(default=True)),
-                ('standard', models.CharField(default='ISO 3310-1', max_length=80)),
-                ('edition', models.CharField(blank=True, help_text='Tolerance table its checks go by.', max_length=40)),
-                ('medium', models.CharField(choices=[('woven wire', 'woven wire'), ('perforated plate', 'perforated plate'), ('electroformed sheet', 'electroformed sheet')], default='woven wire', max_length=20)),
-                ('shape', models.CharField(choices=[('square', 'square'), ('round', 'round')], default='square', max_length=8)),
-                ('grade', models.CharField(choices=[('compliance', 'compliance'), ('inspection', 'inspection'), ('calibration', 'calibration')], default='compliance', max_length=12)),
-                ('frame_diameter_mm', models.DecimalField(decimal_places=1, max_digits=6)),
-                ('frame_height_mm', models.DecimalField(blank=True, decimal_places=1, max_digits=6, null=True)),
-                ('maker_certificate', models.CharField(blank=True, max_length=80)),
-                ('is_master', models.BooleanField(default=False)),
-            ],
-            options={
-                'ordering': ['-aperture_um', 'serial'],
-            },
-            bases=('gradation.equipment',),
-        ),
-        migrations.AddField(
-            model_name='equipment',
-            name='bench',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='equipment', to='gradation.bench'),
-        ),
-        migrations.AddField(
-            model_name='equipment',
-            name='keeper',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
-        ),
-        migrations.CreateModel(
-            name='Check',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('visual', 'visual'), ('aperture measurement', 'aperture measurement'), ('reference material', 'reference material'), ('against master sieve', 'against master sieve'), ('check weights', 'check weights'), ('amplitude and timer', 'amplitude and timer'), ('temperature', 'temperature'), ('equal halves', 'equal halves')], max_length=24)),
-                ('performed_on', models.DateField()),
-                ('passed', models.BooleanField()),
-                ('sentence', models.CharField(help_text='The verdict in words, computed.', max_length=400)),
-                ('edition', models.CharField(blank=True, max_length=80)),
-                ('readings', models.JSONField(blank=True, default=dict, encoder=django.core.serializers.json.DjangoJSONEncoder)),
-                ('findings', models.JSONField(blank=True, default=dict, encoder=django.core.serializers.json.DjangoJSONEncoder)),
-                ('found_aperture_um', models.DecimalField(blank=True, decimal_places=2, max_digits=10, null=True)),
-                ('found_u_um', models.DecimalField(blank=True, decimal_places=3, max_digits=10, null=True)),
-                ('uses_at_check', models.PositiveIntegerField(default=0)),
-                ('note', models.TextField(blank=True)),
-                ('next_due_on', models.DateField(blank=True, null=True)),
-                ('next_due_at_use', models.PositiveIntegerField(blank=True, null=True)),
-                ('recorded_at', models.DateTimeField()),
-                ('performed_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('equipment', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='checks', to='gradation.equipment')),
-            ],
-            options={
-                'ordering': ['-performed_on', '-id'],
-            },
-        ),
-        migrations.CreateModel(
-            name='Attachment',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=160)),
-                ('media_type', models.CharField(max_length=80)),
-                ('size', models.PositiveIntegerField()),
-                ('sha256', models.CharField(max_length=64)),
-                ('file', models.BinaryField()),
-                ('added_at', models.DateTimeField()),
-                ('added_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('check_made', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='attachments', to='gradation.check')),
-                ('equipment', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='attachments', to='gradation.equipment')),
-            ],
-            options={
-                'ordering': ['-added_at'],
-            },
-        ),
-        migrations.CreateModel(
-            name='ImpactAssessment',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('period_from', models.DateField()),
-                ('period_to', models.DateField()),
-                ('found_aperture_um', models.DecimalField(blank=True, decimal_places=2, max_digits=10, null=True)),
-                ('found_error_pct', models.DecimalField(blank=True, decimal_places=4, help_text="Of a balance's reading.", max_digits=8, null=True)),
-                ('reason', models.CharField(max_length=400)),
-                ('state', models.CharField(choices=[('open', 'open'), ('closed', 'closed')], default='open', max_length=8)),
-                ('conclusion', models.TextField(blank=True)),
-                ('opened_at', models.DateTimeField()),
-                ('closed_at', models.DateTimeField(blank=True, null=True)),
-                ('closed_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('equipment', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='impacts', to='gradation.equipment')),
-                ('failed_check', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='impacts', to='gradation.check')),
-                ('last_good_check', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='gradation.check')),
-                ('opened_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('person', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='impacts', to=settings.AUTH_USER_MODEL)),
-            ],
-            options={
-                'ordering': ['-id'],
-            },
-        ),
-        migrations.CreateModel(
-            name='ImpactDecision',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('verdict', models.CharField(choices=[('stands', 'stands'), ('retest', 'retest'), ('amend', 'amend'), ('withdraw', 'withdraw')], max_length=8)),
-                ('reason', models.CharField(max_length=400)),
-                ('decided_at', models.DateTimeField()),
-                ('assessment', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='decisions', to='gradation.impactassessment')),
-                ('certificate', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='impact_decisions', to='gradation.certificate')),
-                ('decided_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-            ],
-            options={
-                'ordering': ['id'],
-            },
-        ),
-        migrations.CreateModel(
-            name='Laboratory',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=160)),
-                ('address', models.TextField()),
-                ('work_place', models.CharField(help_text='Where the testing is done.', max_length=160)),
-                ('contact', models.CharField(blank=True, max_length=160)),
-                ('accreditation', models.CharField(blank=True, max_length=240)),
-                ('certificate_title', models.CharField(default='Certificate of analysis: particle size by sieving', max_length=120)),
-                ('time_zone', models.CharField(default='UTC', max_length=64)),
-                ('reviewer_must_differ', models.BooleanField(default=True)),
-                ('overdue_sieve', models.CharField(choices=[('block', 'block'), ('warn', 'warn')], default='block', max_length=8)),
-                ('balance_not_checked', models.CharField(choices=[('block', 'block'), ('warn', 'warn')], default='warn', help_text='When the balance was not checked on the day of the run.', max_length=8)),
-                ('due_soon_days', models.PositiveSmallIntegerField(default=30)),
-                ('retention_days', models.PositiveSmallIntegerField(default=365)),
-            ],
-            options={
-                'verbose_name_plural': 'laboratory',
-                'constraints': [models.CheckConstraint(condition=models.Q(('id', 1)), name='laboratory_is_one_row')],
-            },
-        ),
-        migrations.CreateModel(
-            name='LedgerEntry',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('chain', models.CharField(max_length=80)),
-                ('sequence', models.PositiveIntegerField()),
-                ('at', models.DateTimeField()),
-                ('actor_name', models.CharField(max_length=120)),
-                ('action', models.CharField(max_length=60)),
-                ('subject_type', models.CharField(max_length=40)),
-                ('subject_id', models.BigIntegerField()),
-                ('subject', models.CharField(max_length=80)),
-                ('before', models.JSONField(encoder=django.core.serializers.json.DjangoJSONEncoder, null=True)),
-                ('after', models.JSONField(encoder=django.core.serializers.json.DjangoJSONEncoder, null=True)),
-                ('reason', models.CharField(blank=True, max_length=400)),
-                ('door', models.CharField(max_length=16)),
-                ('address', models.CharField(blank=True, max_length=64)),
-                ('request_id', models.CharField(blank=True, max_length=40)),
-                ('previous_digest', models.CharField(blank=True, max_length=64)),
-                ('digest', models.CharField(max_length=64)),
-                ('actor', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-            ],
-            options={
-                'verbose_name_plural': 'ledger entries',
-                'ordering': ['id'],
-            },
-        ),
-        migrations.CreateModel(
-            name='Nest',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=80)),
-                ('is_active', models.BooleanField(default=True)),
-                ('bench', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='nests', to='gradation.bench')),
-            ],
-            options={
-                'ordering': ['name'],
-            },
-        ),
-        migrations.CreateModel(
-            name='NestSieve',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField()),
-                ('nest', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='places', to='gradation.nest')),
-            ],
-            options={
-                'ordering': ['position'],
-            },
-        ),
-        migrations.CreateModel(
-            name='Procedure',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.CharField(max_length=40)),
-                ('title', models.CharField(max_length=160)),
-            ],
-            options={
-                'ordering': ['code'],
-                'constraints': [models.UniqueConstraint(fields=('code',), name='procedure_code_unique')],
+                "ordering": ["name"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("name",), name="customer_name_unique")
+                ],
             },
         ),
         migrations.AddField(
-            model_name='nest',
-            name='procedure',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='nests', to='gradation.procedure'),
+            model_name="user",
+            name="customer",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="users",
+                to="gradation.customer",
+            ),
         ),
         migrations.CreateModel(
-            name='Material',
+            name="Instrument",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=120)),
-                ('trade', models.CharField(blank=True, max_length=60)),
-                ('hazards', models.TextField(blank=True, help_text='Shown where the work is done.')),
-                ('default_procedure', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, to='gradation.procedure')),
+                (
+                    "equipment_ptr",
+                    models.OneToOneField(
+                        auto_created=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        parent_link=True,
+                        primary_key=True,
+                        serialize=False,
+                        to="gradation.equipment",
+                    ),
+                ),
+                ("model", models.CharField(blank=True, max_length=80)),
+                ("firmware", models.CharField(blank=True, max_length=40)),
+                ("motion", models.CharField(blank=True, max_length=80)),
+                (
+                    "frequency_hz",
+                    models.DecimalField(blank=True, decimal_places=2, max_digits=6, null=True),
+                ),
+                (
+                    "amplitude_min_mm",
+                    models.DecimalField(blank=True, decimal_places=2, max_digits=6, null=True),
+                ),
+                (
+                    "amplitude_max_mm",
+                    models.DecimalField(blank=True, decimal_places=2, max_digits=6, null=True),
+                ),
+                (
+                    "greatest_nest_g",
+                    models.DecimalField(blank=True, decimal_places=1, max_digits=10, null=True),
+                ),
+                (
+                    "capacity_g",
+                    models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True),
+                ),
+                (
+                    "readability_g",
+                    models.DecimalField(blank=True, decimal_places=4, max_digits=10, null=True),
+                ),
+                (
+                    "uncertainty_g",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=4,
+                        help_text="Standard uncertainty.",
+                        max_digits=10,
+                        null=True,
+                    ),
+                ),
+                (
+                    "set_temperature_c",
+                    models.DecimalField(blank=True, decimal_places=1, max_digits=6, null=True),
+                ),
+                (
+                    "temperature_tolerance_c",
+                    models.DecimalField(blank=True, decimal_places=1, max_digits=5, null=True),
+                ),
+                (
+                    "chute_width_mm",
+                    models.DecimalField(blank=True, decimal_places=1, max_digits=6, null=True),
+                ),
+                ("limits_source", models.CharField(blank=True, max_length=160)),
             ],
             options={
-                'ordering': ['name'],
+                "ordering": ["kind", "serial"],
+            },
+            bases=("gradation.equipment",),
+        ),
+        migrations.CreateModel(
+            name="Sieve",
+            fields=[
+                (
+                    "equipment_ptr",
+                    models.OneToOneField(
+                        auto_created=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        parent_link=True,
+                        primary_key=True,
+                        serialize=False,
+                        to="gradation.equipment",
+                    ),
+                ),
+                ("aperture_um", models.DecimalField(decimal_places=2, max_digits=10)),
+                ("designation", models.CharField(max_length=40)),
+                ("alternative", models.CharField(blank=True, max_length=40)),
+                ("is_standard_size", models.BooleanField(default=True)),
+                ("standard", models.CharField(default="ISO 3310-1", max_length=80)),
+                (
+                    "edition",
+                    models.CharField(
+                        blank=True, help_text="Tolerance table its checks go by.", max_length=40
+                    ),
+                ),
+                (
+                    "medium",
+                    models.CharField(
+                        choices=[
+                            ("woven wire", "woven wire"),
+                            ("perforated plate", "perforated plate"),
+                            ("electroformed sheet", "electroformed sheet"),
+                        ],
+                        default="woven wire",
+                        max_length=20,
+                    ),
+                ),
+                (
+                    "shape",
+                    models.CharField(
+                        choices=[("square", "square"), ("round", "round")],
+                        default="square",
+                        max_length=8,
+                    ),
+                ),
+                (
+                    "grade",
+                    models.CharField(
+                        choices=[
+                            ("compliance", "compliance"),
+                            ("inspection", "inspection"),
+                            ("calibration", "calibration"),
+                        ],
+                        default="compliance",
+                        max_length=12,
+                    ),
+                ),
+                ("frame_diameter_mm", models.DecimalField(decimal_places=1, max_digits=6)),
+                (
+                    "frame_height_mm",
+                    models.DecimalField(blank=True, decimal_places=1, max_digits=6, null=True),
+                ),
+                ("maker_certificate", models.CharField(blank=True, max_length=80)),
+                ("is_master", models.BooleanField(default=False)),
+            ],
+            options={
+                "ordering": ["-aperture_um", "serial"],
+            },
+            bases=("gradation.equipment",),
+        ),
+        migrations.AddField(
+            model_name="equipment",
+            name="bench",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="equipment",
+                to="gradation.bench",
+            ),
+        ),
+        migrations.AddField(
+            model_name="equipment",
+            name="keeper",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
+        ),
+        migrations.CreateModel(
+            name="Check",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("visual", "visual"),
+                            ("aperture measurement", "aperture measurement"),
+                            ("reference material", "reference material"),
+                            ("against master sieve", "against master sieve"),
+                            ("check weights", "check weights"),
+                            ("amplitude and timer", "amplitude and timer"),
+                            ("temperature", "temperature"),
+                            ("equal halves", "equal halves"),
+                        ],
+                        max_length=24,
+                    ),
+                ),
+                ("performed_on", models.DateField()),
+                ("passed", models.BooleanField()),
+                (
+                    "sentence",
+                    models.CharField(help_text="The verdict in words, computed.", max_length=400),
+                ),
+                ("edition", models.CharField(blank=True, max_length=80)),
+                (
+                    "readings",
+                    models.JSONField(
+                        blank=True,
+                        default=dict,
+                        encoder=django.core.serializers.json.DjangoJSONEncoder,
+                    ),
+                ),
+                (
+                    "findings",
+                    models.JSONField(
+                        blank=True,
+                        default=dict,
+                        encoder=django.core.serializers.json.DjangoJSONEncoder,
+                    ),
+                ),
+                (
+                    "found_aperture_um",
+                    models.DecimalField(blank=True, decimal_places=2, max_digits=10, null=True),
+                ),
+                (
+                    "found_u_um",
+                    models.DecimalField(blank=True, decimal_places=3, max_digits=10, null=True),
+                ),
+                ("uses_at_check", models.PositiveIntegerField(default=0)),
+                ("note", models.TextField(blank=True)),
+                ("next_due_on", models.DateField(blank=True, null=True)),
+                ("next_due_at_use", models.PositiveIntegerField(blank=True, null=True)),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "performed_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "equipment",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="checks",
+                        to="gradation.equipment",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["-performed_on", "-id"],
             },
         ),
         migrations.CreateModel(
-            name='ProcedureVersion',
+            name="Attachment",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('version', models.PositiveSmallIntegerField()),
-                ('state', models.CharField(choices=[('draft', 'draft'), ('released', 'released'), ('retired', 'retired')], default='draft', max_length=10)),
-                ('standard_reference', models.CharField(max_length=160)),
-                ('edition', models.CharField(max_length=80)),
-                ('unconfirmed_note', models.CharField(blank=True, help_text="Figures to confirm against the laboratory's edition.", max_length=240)),
-                ('confirmation', models.CharField(blank=True, help_text='Against which copy the figures kept from memory were confirmed.', max_length=240)),
-                ('basis', models.CharField(choices=[('initial_dry', 'initial dry'), ('sum_of_fractions', 'sum of fractions')], max_length=20)),
-                ('entry', models.CharField(choices=[('individual', 'individual'), ('cumulative', 'cumulative')], default='individual', max_length=12)),
-                ('wash', models.BooleanField(default=False)),
-                ('guard_aperture_um', models.DecimalField(blank=True, decimal_places=2, max_digits=10, null=True)),
-                ('drying', models.CharField(blank=True, max_length=160)),
-                ('loss_limit_pct', models.DecimalField(decimal_places=2, max_digits=5)),
-                ('loss_rule', models.CharField(blank=True, help_text='Row of the acceptance table.', max_length=40)),
-                ('loading_rule', models.CharField(blank=True, help_text='Row of the loading table.', max_length=40)),
-                ('portion_rule', models.CharField(blank=True, help_text='Minimum-mass table.', max_length=40)),
-                ('minimum_portion_g', models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True)),
-                ('maximum_portion_g', models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True)),
-                ('determinations', models.PositiveSmallIntegerField(default=1)),
-                ('passing_decimals', models.PositiveSmallIntegerField(default=0)),
-                ('rounding_mode', models.CharField(choices=[('half_even', 'half even'), ('half_up', 'half up')], default='half_even', max_length=12)),
-                ('fine_aperture_um', models.DecimalField(blank=True, decimal_places=2, max_digits=10, null=True)),
-                ('fine_below_pct', models.DecimalField(blank=True, decimal_places=2, max_digits=5, null=True)),
-                ('fine_decimals', models.PositiveSmallIntegerField(blank=True, null=True)),
-                ('interpolation', models.CharField(choices=[('log_linear', 'log linear'), ('linear', 'linear'), ('pchip_log', 'pchip log'), ('log_probability', 'log probability'), ('rrsb', 'rrsb')], default='log_linear', max_length=20)),
-                ('shaking_motion', models.CharField(blank=True, max_length=80)),
-                ('shaking_minutes', models.DecimalField(blank=True, decimal_places=1, max_digits=5, null=True)),
-                ('shaking_amplitude_mm', models.DecimalField(blank=True, decimal_places=2, help_text='Peak to peak.', max_digits=5, null=True)),
-                ('shaking_frequency_hz', models.DecimalField(blank=True, decimal_places=1, max_digits=5, null=True)),
-                ('end_point', models.CharField(blank=True, max_length=200)),
-                ('cautions', models.TextField(blank=True)),
-                ('released_at', models.DateTimeField(blank=True, null=True)),
-                ('procedure', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='versions', to='gradation.procedure')),
-                ('released_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=160)),
+                ("media_type", models.CharField(max_length=80)),
+                ("size", models.PositiveIntegerField()),
+                ("sha256", models.CharField(max_length=64)),
+                ("file", models.BinaryField()),
+                ("added_at", models.DateTimeField()),
+                (
+                    "added_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "check_made",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="attachments",
+                        to="gradation.check",
+                    ),
+                ),
+                (
+                    "equipment",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="attachments",
+                        to="gradation.equipment",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['procedure__code', '-version'],
+                "ordering": ["-added_at"],
             },
         ),
         migrations.CreateModel(
-            name='ProcedureAperture',
+            name="ImpactAssessment",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField()),
-                ('aperture_um', models.DecimalField(decimal_places=2, max_digits=10)),
-                ('version', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='apertures', to='gradation.procedureversion')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("period_from", models.DateField()),
+                ("period_to", models.DateField()),
+                (
+                    "found_aperture_um",
+                    models.DecimalField(blank=True, decimal_places=2, max_digits=10, null=True),
+                ),
+                (
+                    "found_error_pct",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=4,
+                        help_text="Of a balance's reading.",
+                        max_digits=8,
+                        null=True,
+                    ),
+                ),
+                ("reason", models.CharField(max_length=400)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[("open", "open"), ("closed", "closed")],
+                        default="open",
+                        max_length=8,
+                    ),
+                ),
+                ("conclusion", models.TextField(blank=True)),
+                ("opened_at", models.DateTimeField()),
+                ("closed_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "closed_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "equipment",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="impacts",
+                        to="gradation.equipment",
+                    ),
+                ),
+                (
+                    "failed_check",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="impacts",
+                        to="gradation.check",
+                    ),
+                ),
+                (
+                    "last_good_check",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="gradation.check",
+                    ),
+                ),
+                (
+                    "opened_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="impacts",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['position'],
+                "ordering": ["-id"],
             },
         ),
         migrations.CreateModel(
-            name='ReferenceLot',
+            name="ImpactDecision",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=120)),
-                ('lot', models.CharField(max_length=80)),
-                ('certificate', models.CharField(max_length=120)),
-                ('certified', models.JSONField(help_text='List of {aperture_um, passing_pct, u_pct}, coarse to fine, as text.')),
-                ('opened_on', models.DateField(blank=True, null=True)),
-                ('expires_on', models.DateField(blank=True, null=True)),
-                ('most_uses', models.PositiveIntegerField(blank=True, null=True)),
-                ('use_count', models.PositiveIntegerField(default=0)),
-                ('is_active', models.BooleanField(default=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "verdict",
+                    models.CharField(
+                        choices=[
+                            ("stands", "stands"),
+                            ("retest", "retest"),
+                            ("amend", "amend"),
+                            ("withdraw", "withdraw"),
+                        ],
+                        max_length=8,
+                    ),
+                ),
+                ("reason", models.CharField(max_length=400)),
+                ("decided_at", models.DateTimeField()),
+                (
+                    "assessment",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="decisions",
+                        to="gradation.impactassessment",
+                    ),
+                ),
+                (
+                    "certificate",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="impact_decisions",
+                        to="gradation.certificate",
+                    ),
+                ),
+                (
+                    "decided_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['name', 'lot'],
-                'constraints': [models.UniqueConstraint(fields=('name', 'lot'), name='referencelot_unique')],
+                "ordering": ["id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="Laboratory",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=160)),
+                ("address", models.TextField()),
+                (
+                    "work_place",
+                    models.CharField(help_text="Where the testing is done.", max_length=160),
+                ),
+                ("contact", models.CharField(blank=True, max_length=160)),
+                ("accreditation", models.CharField(blank=True, max_length=240)),
+                (
+                    "certificate_title",
+                    models.CharField(
+                        default="Certificate of analysis: particle size by sieving", max_length=120
+                    ),
+                ),
+                ("time_zone", models.CharField(default="UTC", max_length=64)),
+                ("reviewer_must_differ", models.BooleanField(default=True)),
+                (
+                    "overdue_sieve",
+                    models.CharField(
+                        choices=[("block", "block"), ("warn", "warn")],
+                        default="block",
+                        max_length=8,
+                    ),
+                ),
+                (
+                    "balance_not_checked",
+                    models.CharField(
+                        choices=[("block", "block"), ("warn", "warn")],
+                        default="warn",
+                        help_text="When the balance was not checked on the day of the run.",
+                        max_length=8,
+                    ),
+                ),
+                ("due_soon_days", models.PositiveSmallIntegerField(default=30)),
+                ("retention_days", models.PositiveSmallIntegerField(default=365)),
+            ],
+            options={
+                "verbose_name_plural": "laboratory",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("id", 1)), name="laboratory_is_one_row"
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="LedgerEntry",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("chain", models.CharField(max_length=80)),
+                ("sequence", models.PositiveIntegerField()),
+                ("at", models.DateTimeField()),
+                ("actor_name", models.CharField(max_length=120)),
+                ("action", models.CharField(max_length=60)),
+                ("subject_type", models.CharField(max_length=40)),
+                ("subject_id", models.BigIntegerField()),
+                ("subject", models.CharField(max_length=80)),
+                (
+                    "before",
+                    models.JSONField(
+                        encoder=django.core.serializers.json.DjangoJSONEncoder, null=True
+                    ),
+                ),
+                (
+                    "after",
+                    models.JSONField(
+                        encoder=django.core.serializers.json.DjangoJSONEncoder, null=True
+                    ),
+                ),
+                ("reason", models.CharField(blank=True, max_length=400)),
+                ("door", models.CharField(max_length=16)),
+                ("address", models.CharField(blank=True, max_length=64)),
+                ("request_id", models.CharField(blank=True, max_length=40)),
+                ("previous_digest", models.CharField(blank=True, max_length=64)),
+                ("digest", models.CharField(max_length=64)),
+                (
+                    "actor",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name_plural": "ledger entries",
+                "ordering": ["id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="Nest",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=80)),
+                ("is_active", models.BooleanField(default=True)),
+                (
+                    "bench",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="nests",
+                        to="gradation.bench",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["name"],
+            },
+        ),
+        migrations.CreateModel(
+            name="NestSieve",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                (
+                    "nest",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="places",
+                        to="gradation.nest",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["position"],
+            },
+        ),
+        migrations.CreateModel(
+            name="Procedure",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("code", models.CharField(max_length=40)),
+                ("title", models.CharField(max_length=160)),
+            ],
+            options={
+                "ordering": ["code"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("code",), name="procedure_code_unique")
+                ],
             },
         ),
         migrations.AddField(
-            model_name='check',
-            name='reference_lot',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='checks', to='gradation.referencelot'),
+            model_name="nest",
+            name="procedure",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="nests",
+                to="gradation.procedure",
+            ),
         ),
         migrations.CreateModel(
-            name='Run',
+            name="Material",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('determination', models.PositiveSmallIntegerField(default=1)),
-                ('state', models.CharField(choices=[('open', 'open'), ('weighed', 'weighed'), ('accepted', 'accepted'), ('returned', 'returned'), ('invalid', 'invalid')], default='open', max_length=10)),
-                ('state_reason', models.CharField(blank=True, max_length=400)),
-                ('opened_at', models.DateTimeField()),
-                ('weighed_at', models.DateTimeField(blank=True, null=True)),
-                ('shaking_minutes', models.DecimalField(blank=True, decimal_places=1, max_digits=5, null=True)),
-                ('deviations', models.TextField(blank=True)),
-                ('reviewed_at', models.DateTimeField(blank=True, null=True)),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('bench', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='runs', to='gradation.bench')),
-                ('nest', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='runs', to='gradation.nest')),
-                ('procedure_version', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='runs', to='gradation.procedureversion')),
-                ('reviewer', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('technician', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='runs', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=120)),
+                ("trade", models.CharField(blank=True, max_length=60)),
+                (
+                    "hazards",
+                    models.TextField(blank=True, help_text="Shown where the work is done."),
+                ),
+                (
+                    "default_procedure",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="gradation.procedure",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-id'],
+                "ordering": ["name"],
             },
         ),
         migrations.CreateModel(
-            name='Result',
+            name="ProcedureVersion",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('version', models.PositiveSmallIntegerField(default=1)),
-                ('inputs', models.JSONField(help_text='The worksheet that was computed.')),
-                ('inputs_digest', models.CharField(max_length=64)),
-                ('science_version', models.CharField(max_length=20)),
-                ('values', models.JSONField()),
-                ('curve', models.JSONField(blank=True, default=list, help_text='Aperture [µm] and passing [%] pairs, for work over many runs.')),
-                ('computed_at', models.DateTimeField()),
-                ('run', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='results', to='gradation.run')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("version", models.PositiveSmallIntegerField()),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("draft", "draft"),
+                            ("released", "released"),
+                            ("retired", "retired"),
+                        ],
+                        default="draft",
+                        max_length=10,
+                    ),
+                ),
+                ("standard_reference", models.CharField(max_length=160)),
+                ("edition", models.CharField(max_length=80)),
+                (
+                    "unconfirmed_note",
+                    models.CharField(
+                        blank=True,
+                        help_text="Figures to confirm against the laboratory's edition.",
+                        max_length=240,
+                    ),
+                ),
+                (
+                    "confirmation",
+                    models.CharField(
+                        blank=True,
+                        help_text="Against which copy the figures kept from memory were confirmed.",
+                        max_length=240,
+                    ),
+                ),
+                (
+                    "basis",
+                    models.CharField(
+                        choices=[
+                            ("initial_dry", "initial dry"),
+                            ("sum_of_fractions", "sum of fractions"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                (
+                    "entry",
+                    models.CharField(
+                        choices=[("individual", "individual"), ("cumulative", "cumulative")],
+                        default="individual",
+                        max_length=12,
+                    ),
+                ),
+                ("wash", models.BooleanField(default=False)),
+                (
+                    "guard_aperture_um",
+                    models.DecimalField(blank=True, decimal_places=2, max_digits=10, null=True),
+                ),
+                ("drying", models.CharField(blank=True, max_length=160)),
+                ("loss_limit_pct", models.DecimalField(decimal_places=2, max_digits=5)),
+                (
+                    "loss_rule",
+                    models.CharField(
+                        blank=True, help_text="Row of the acceptance table.", max_length=40
+                    ),
+                ),
+                (
+                    "loading_rule",
+                    models.CharField(
+                        blank=True, help_text="Row of the loading table.", max_length=40
+                    ),
+                ),
+                (
+                    "portion_rule",
+                    models.CharField(blank=True, help_text="Minimum-mass table.", max_length=40),
+                ),
+                (
+                    "minimum_portion_g",
+                    models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True),
+                ),
+                (
+                    "maximum_portion_g",
+                    models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True),
+                ),
+                ("determinations", models.PositiveSmallIntegerField(default=1)),
+                ("passing_decimals", models.PositiveSmallIntegerField(default=0)),
+                (
+                    "rounding_mode",
+                    models.CharField(
+                        choices=[("half_even", "half even"), ("half_up", "half up")],
+                        default="half_even",
+                        max_length=12,
+                    ),
+                ),
+                (
+                    "fine_aperture_um",
+                    models.DecimalField(blank=True, decimal_places=2, max_digits=10, null=True),
+                ),
+                (
+                    "fine_below_pct",
+                    models.DecimalField(blank=True, decimal_places=2, max_digits=5, null=True),
+                ),
+                ("fine_decimals", models.PositiveSmallIntegerField(blank=True, null=True)),
+                (
+                    "interpolation",
+                    models.CharField(
+                        choices=[
+                            ("log_linear", "log linear"),
+                            ("linear", "linear"),
+                            ("pchip_log", "pchip log"),
+                            ("log_probability", "log probability"),
+                            ("rrsb", "rrsb"),
+                        ],
+                        default="log_linear",
+                        max_length=20,
+                    ),
+                ),
+                ("shaking_motion", models.CharField(blank=True, max_length=80)),
+                (
+                    "shaking_minutes",
+                    models.DecimalField(blank=True, decimal_places=1, max_digits=5, null=True),
+                ),
+                (
+                    "shaking_amplitude_mm",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=2,
+                        help_text="Peak to peak.",
+                        max_digits=5,
+                        null=True,
+                    ),
+                ),
+                (
+                    "shaking_frequency_hz",
+                    models.DecimalField(blank=True, decimal_places=1, max_digits=5, null=True),
+                ),
+                ("end_point", models.CharField(blank=True, max_length=200)),
+                ("cautions", models.TextField(blank=True)),
+                ("released_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "procedure",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="versions",
+                        to="gradation.procedure",
+                    ),
+                ),
+                (
+                    "released_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['run', '-version'],
+                "ordering": ["procedure__code", "-version"],
+            },
+        ),
+        migrations.CreateModel(
+            name="ProcedureAperture",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                ("aperture_um", models.DecimalField(decimal_places=2, max_digits=10)),
+                (
+                    "version",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="apertures",
+                        to="gradation.procedureversion",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["position"],
+            },
+        ),
+        migrations.CreateModel(
+            name="ReferenceLot",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=120)),
+                ("lot", models.CharField(max_length=80)),
+                ("certificate", models.CharField(max_length=120)),
+                (
+                    "certified",
+                    models.JSONField(
+                        help_text="List of {aperture_um, passing_pct, u_pct}, coarse to fine, as text."
+                    ),
+                ),
+                ("opened_on", models.DateField(blank=True, null=True)),
+                ("expires_on", models.DateField(blank=True, null=True)),
+                ("most_uses", models.PositiveIntegerField(blank=True, null=True)),
+                ("use_count", models.PositiveIntegerField(default=0)),
+                ("is_active", models.BooleanField(default=True)),
+            ],
+            options={
+                "ordering": ["name", "lot"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("name", "lot"), name="referencelot_unique")
+                ],
             },
         ),
         migrations.AddField(
-            model_name='certificate',
-            name='runs',
-            field=models.ManyToManyField(related_name='certificates', to='gradation.run'),
+            model_name="check",
+            name="reference_lot",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="checks",
+                to="gradation.referencelot",
+            ),
         ),
         migrations.CreateModel(
-            name='RunSieve',
+            name="Run",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField()),
-                ('aperture_um', models.DecimalField(decimal_places=2, max_digits=10)),
-                ('next_check_on', models.DateField(blank=True, help_text='As it stood when the run was opened.', null=True)),
-                ('in_use', models.BooleanField(default=True)),
-                ('run', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='places', to='gradation.run')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("determination", models.PositiveSmallIntegerField(default=1)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("open", "open"),
+                            ("weighed", "weighed"),
+                            ("accepted", "accepted"),
+                            ("returned", "returned"),
+                            ("invalid", "invalid"),
+                        ],
+                        default="open",
+                        max_length=10,
+                    ),
+                ),
+                ("state_reason", models.CharField(blank=True, max_length=400)),
+                ("opened_at", models.DateTimeField()),
+                ("weighed_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "shaking_minutes",
+                    models.DecimalField(blank=True, decimal_places=1, max_digits=5, null=True),
+                ),
+                ("deviations", models.TextField(blank=True)),
+                ("reviewed_at", models.DateTimeField(blank=True, null=True)),
+                ("version", models.PositiveIntegerField(default=1)),
+                (
+                    "bench",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="runs",
+                        to="gradation.bench",
+                    ),
+                ),
+                (
+                    "nest",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="runs",
+                        to="gradation.nest",
+                    ),
+                ),
+                (
+                    "procedure_version",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="runs",
+                        to="gradation.procedureversion",
+                    ),
+                ),
+                (
+                    "reviewer",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "technician",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="runs",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['position'],
+                "ordering": ["-id"],
             },
         ),
         migrations.CreateModel(
-            name='Sample',
+            name="Result",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.CharField(max_length=20)),
-                ('lot', models.CharField(blank=True, max_length=120)),
-                ('customer_reference', models.CharField(blank=True, max_length=120)),
-                ('description', models.CharField(blank=True, max_length=240)),
-                ('sampled_by', models.CharField(choices=[('customer', 'customer'), ('laboratory', 'laboratory'), ('not stated', 'not stated')], default='customer', max_length=12)),
-                ('sampler_name', models.CharField(blank=True, max_length=120)),
-                ('sampling_method', models.CharField(blank=True, max_length=160)),
-                ('sampled_at', models.DateTimeField(blank=True, null=True)),
-                ('received_at', models.DateTimeField()),
-                ('condition', models.CharField(max_length=200)),
-                ('mass_received_g', models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True)),
-                ('storage_place', models.CharField(blank=True, max_length=80)),
-                ('due_on', models.DateField(blank=True, null=True)),
-                ('retain_until', models.DateField(blank=True, null=True)),
-                ('state', models.CharField(choices=[('logged', 'logged'), ('under test', 'under test'), ('reported', 'reported'), ('closed', 'closed'), ('cancelled', 'cancelled')], default='logged', max_length=12)),
-                ('state_reason', models.CharField(blank=True, max_length=240)),
-                ('disposed_at', models.DateTimeField(blank=True, null=True)),
-                ('search_text', models.TextField(default='', editable=False)),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('customer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='samples', to='gradation.customer')),
-                ('material', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='samples', to='gradation.material')),
-                ('procedure_version', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='samples', to='gradation.procedureversion')),
-                ('received_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("version", models.PositiveSmallIntegerField(default=1)),
+                ("inputs", models.JSONField(help_text="The worksheet that was computed.")),
+                ("inputs_digest", models.CharField(max_length=64)),
+                ("science_version", models.CharField(max_length=20)),
+                ("values", models.JSONField()),
+                (
+                    "curve",
+                    models.JSONField(
+                        blank=True,
+                        default=list,
+                        help_text="Aperture [µm] and passing [%] pairs, for work over many runs.",
+                    ),
+                ),
+                ("computed_at", models.DateTimeField()),
+                (
+                    "run",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="results",
+                        to="gradation.run",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-id'],
-            },
-        ),
-        migrations.AddField(
-            model_name='certificate',
-            name='sample',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='certificates', to='gradation.sample'),
-        ),
-        migrations.CreateModel(
-            name='Source',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=120)),
-                ('kind', models.CharField(blank=True, max_length=40)),
-                ('place', models.CharField(blank=True, max_length=160)),
-                ('customer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='sources', to='gradation.customer')),
-            ],
-            options={
-                'ordering': ['name'],
-            },
-        ),
-        migrations.AddField(
-            model_name='sample',
-            name='source',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='samples', to='gradation.source'),
-        ),
-        migrations.CreateModel(
-            name='Specification',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.CharField(max_length=40)),
-                ('title', models.CharField(max_length=160)),
-                ('owner', models.CharField(blank=True, max_length=120)),
-            ],
-            options={
-                'ordering': ['code'],
-                'constraints': [models.UniqueConstraint(fields=('code',), name='specification_code_unique')],
-            },
-        ),
-        migrations.AddField(
-            model_name='material',
-            name='default_specification',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, to='gradation.specification'),
-        ),
-        migrations.CreateModel(
-            name='SpecificationVersion',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('version', models.PositiveSmallIntegerField()),
-                ('state', models.CharField(choices=[('draft', 'draft'), ('released', 'released'), ('retired', 'retired')], default='draft', max_length=10)),
-                ('clause', models.CharField(blank=True, max_length=120)),
-                ('source', models.CharField(blank=True, max_length=240)),
-                ('effective_from', models.DateField()),
-                ('effective_to', models.DateField(blank=True, null=True)),
-                ('decision_rule', models.CharField(choices=[('plain_acceptance', 'plain acceptance'), ('guard_band', 'guard band')], default='plain_acceptance', max_length=20)),
-                ('interpolate_missing', models.BooleanField(default=False, help_text='Interpolate a limit whose sieve is not in the nest.')),
-                ('specification', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='versions', to='gradation.specification')),
-            ],
-            options={
-                'ordering': ['specification__code', '-version'],
-            },
-        ),
-        migrations.CreateModel(
-            name='SpecificationLine',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField()),
-                ('kind', models.CharField(choices=[('passing', 'passing'), ('retained', 'retained'), ('between', 'between'), ('characteristic', 'characteristic')], default='passing', max_length=16)),
-                ('aperture_um', models.DecimalField(blank=True, decimal_places=2, max_digits=10, null=True)),
-                ('finer_aperture_um', models.DecimalField(blank=True, decimal_places=2, max_digits=10, null=True)),
-                ('characteristic', models.CharField(blank=True, max_length=40)),
-                ('minimum', models.DecimalField(blank=True, decimal_places=4, max_digits=10, null=True)),
-                ('maximum', models.DecimalField(blank=True, decimal_places=4, max_digits=10, null=True)),
-                ('target', models.DecimalField(blank=True, decimal_places=4, max_digits=10, null=True)),
-                ('tolerance', models.DecimalField(blank=True, decimal_places=4, max_digits=10, null=True)),
-                ('is_inclusive', models.BooleanField(default=True)),
-                ('version', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='lines', to='gradation.specificationversion')),
-            ],
-            options={
-                'ordering': ['position'],
-            },
-        ),
-        migrations.AddField(
-            model_name='sample',
-            name='specification_version',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='samples', to='gradation.specificationversion'),
-        ),
-        migrations.CreateModel(
-            name='Assessment',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('decision_rule', models.CharField(max_length=20)),
-                ('outcome', models.CharField(max_length=24)),
-                ('lines', models.JSONField()),
-                ('sentence', models.CharField(max_length=400)),
-                ('result', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='assessments', to='gradation.result')),
-                ('specification_version', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='assessments', to='gradation.specificationversion')),
-            ],
-            options={
-                'ordering': ['id'],
-            },
-        ),
-        migrations.CreateModel(
-            name='Tare',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('tare_g', models.DecimalField(decimal_places=4, max_digits=12)),
-                ('weighed_at', models.DateTimeField()),
-                ('note', models.CharField(blank=True, max_length=160)),
-                ('weighed_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-            ],
-            options={
-                'ordering': ['-weighed_at'],
-            },
-        ),
-        migrations.CreateModel(
-            name='TestPortion',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('label', models.CharField(max_length=28)),
-                ('divided_how', models.CharField(help_text='Divider, passes, which half.', max_length=160)),
-                ('moist_mass_g', models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True)),
-                ('drying', models.CharField(blank=True, max_length=160)),
-                ('prepared_at', models.DateTimeField()),
-                ('parent', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='parts', to='gradation.testportion')),
-                ('prepared_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('sample', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='portions', to='gradation.sample')),
-            ],
-            options={
-                'ordering': ['label'],
+                "ordering": ["run", "-version"],
             },
         ),
         migrations.AddField(
-            model_name='run',
-            name='portion',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='runs', to='gradation.testportion'),
+            model_name="certificate",
+            name="runs",
+            field=models.ManyToManyField(related_name="certificates", to="gradation.run"),
         ),
         migrations.CreateModel(
-            name='Weighing',
+            name="RunSieve",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('slot', models.CharField(choices=[('dry mass', 'dry mass'), ('dry mass after washing', 'dry mass after washing'), ('fraction', 'fraction'), ('pan', 'pan')], max_length=24)),
-                ('position', models.PositiveSmallIntegerField(default=0)),
-                ('increment', models.PositiveSmallIntegerField(default=1)),
-                ('revision', models.PositiveSmallIntegerField(default=1)),
-                ('mass_g', models.DecimalField(decimal_places=4, max_digits=12)),
-                ('gross_g', models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True)),
-                ('tare_g', models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True)),
-                ('entered_text', models.CharField(help_text='Exactly as typed or sent.', max_length=40)),
-                ('decimals', models.PositiveSmallIntegerField(help_text='Decimals of the reading as entered.')),
-                ('source', models.CharField(choices=[('typed', 'typed'), ('balance', 'balance'), ('api', 'api'), ('import', 'import')], default='typed', max_length=8)),
-                ('reason', models.CharField(blank=True, max_length=400)),
-                ('key', models.UUIDField(help_text='Made by the client; the same key is the same reading.')),
-                ('made_at', models.DateTimeField()),
-                ('made_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('run', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='weighings', to='gradation.run')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                ("aperture_um", models.DecimalField(decimal_places=2, max_digits=10)),
+                (
+                    "next_check_on",
+                    models.DateField(
+                        blank=True, help_text="As it stood when the run was opened.", null=True
+                    ),
+                ),
+                ("in_use", models.BooleanField(default=True)),
+                (
+                    "run",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="places",
+                        to="gradation.run",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['id'],
+                "ordering": ["position"],
             },
         ),
         migrations.CreateModel(
-            name='RunInstrument',
+            name="Sample",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('next_check_on', models.DateField(blank=True, null=True)),
-                ('run', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='instruments', to='gradation.run')),
-                ('instrument', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='run_instruments', to='gradation.instrument')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("number", models.CharField(max_length=20)),
+                ("lot", models.CharField(blank=True, max_length=120)),
+                ("customer_reference", models.CharField(blank=True, max_length=120)),
+                ("description", models.CharField(blank=True, max_length=240)),
+                (
+                    "sampled_by",
+                    models.CharField(
+                        choices=[
+                            ("customer", "customer"),
+                            ("laboratory", "laboratory"),
+                            ("not stated", "not stated"),
+                        ],
+                        default="customer",
+                        max_length=12,
+                    ),
+                ),
+                ("sampler_name", models.CharField(blank=True, max_length=120)),
+                ("sampling_method", models.CharField(blank=True, max_length=160)),
+                ("sampled_at", models.DateTimeField(blank=True, null=True)),
+                ("received_at", models.DateTimeField()),
+                ("condition", models.CharField(max_length=200)),
+                (
+                    "mass_received_g",
+                    models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True),
+                ),
+                ("storage_place", models.CharField(blank=True, max_length=80)),
+                ("due_on", models.DateField(blank=True, null=True)),
+                ("retain_until", models.DateField(blank=True, null=True)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("logged", "logged"),
+                            ("under test", "under test"),
+                            ("reported", "reported"),
+                            ("closed", "closed"),
+                            ("cancelled", "cancelled"),
+                        ],
+                        default="logged",
+                        max_length=12,
+                    ),
+                ),
+                ("state_reason", models.CharField(blank=True, max_length=240)),
+                ("disposed_at", models.DateTimeField(blank=True, null=True)),
+                ("search_text", models.TextField(default="", editable=False)),
+                ("version", models.PositiveIntegerField(default=1)),
+                (
+                    "customer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="samples",
+                        to="gradation.customer",
+                    ),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="samples",
+                        to="gradation.material",
+                    ),
+                ),
+                (
+                    "procedure_version",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="samples",
+                        to="gradation.procedureversion",
+                    ),
+                ),
+                (
+                    "received_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['id'],
+                "ordering": ["-id"],
+            },
+        ),
+        migrations.AddField(
+            model_name="certificate",
+            name="sample",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="certificates",
+                to="gradation.sample",
+            ),
+        ),
+        migrations.CreateModel(
+            name="Source",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=120)),
+                ("kind", models.CharField(blank=True, max_length=40)),
+                ("place", models.CharField(blank=True, max_length=160)),
+                (
+                    "customer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="sources",
+                        to="gradation.customer",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["name"],
+            },
+        ),
+        migrations.AddField(
+            model_name="sample",
+            name="source",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="samples",
+                to="gradation.source",
+            ),
+        ),
+        migrations.CreateModel(
+            name="Specification",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("code", models.CharField(max_length=40)),
+                ("title", models.CharField(max_length=160)),
+                ("owner", models.CharField(blank=True, max_length=120)),
+            ],
+            options={
+                "ordering": ["code"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("code",), name="specification_code_unique")
+                ],
+            },
+        ),
+        migrations.AddField(
+            model_name="material",
+            name="default_specification",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                to="gradation.specification",
+            ),
+        ),
+        migrations.CreateModel(
+            name="SpecificationVersion",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("version", models.PositiveSmallIntegerField()),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("draft", "draft"),
+                            ("released", "released"),
+                            ("retired", "retired"),
+                        ],
+                        default="draft",
+                        max_length=10,
+                    ),
+                ),
+                ("clause", models.CharField(blank=True, max_length=120)),
+                ("source", models.CharField(blank=True, max_length=240)),
+                ("effective_from", models.DateField()),
+                ("effective_to", models.DateField(blank=True, null=True)),
+                (
+                    "decision_rule",
+                    models.CharField(
+                        choices=[
+                            ("plain_acceptance", "plain acceptance"),
+                            ("guard_band", "guard band"),
+                        ],
+                        default="plain_acceptance",
+                        max_length=20,
+                    ),
+                ),
+                (
+                    "interpolate_missing",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Interpolate a limit whose sieve is not in the nest.",
+                    ),
+                ),
+                (
+                    "specification",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="versions",
+                        to="gradation.specification",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["specification__code", "-version"],
+            },
+        ),
+        migrations.CreateModel(
+            name="SpecificationLine",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("passing", "passing"),
+                            ("retained", "retained"),
+                            ("between", "between"),
+                            ("characteristic", "characteristic"),
+                        ],
+                        default="passing",
+                        max_length=16,
+                    ),
+                ),
+                (
+                    "aperture_um",
+                    models.DecimalField(blank=True, decimal_places=2, max_digits=10, null=True),
+                ),
+                (
+                    "finer_aperture_um",
+                    models.DecimalField(blank=True, decimal_places=2, max_digits=10, null=True),
+                ),
+                ("characteristic", models.CharField(blank=True, max_length=40)),
+                (
+                    "minimum",
+                    models.DecimalField(blank=True, decimal_places=4, max_digits=10, null=True),
+                ),
+                (
+                    "maximum",
+                    models.DecimalField(blank=True, decimal_places=4, max_digits=10, null=True),
+                ),
+                (
+                    "target",
+                    models.DecimalField(blank=True, decimal_places=4, max_digits=10, null=True),
+                ),
+                (
+                    "tolerance",
+                    models.DecimalField(blank=True, decimal_places=4, max_digits=10, null=True),
+                ),
+                ("is_inclusive", models.BooleanField(default=True)),
+                (
+                    "version",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="lines",
+                        to="gradation.specificationversion",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["position"],
+            },
+        ),
+        migrations.AddField(
+            model_name="sample",
+            name="specification_version",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="samples",
+                to="gradation.specificationversion",
+            ),
+        ),
+        migrations.CreateModel(
+            name="Assessment",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("decision_rule", models.CharField(max_length=20)),
+                ("outcome", models.CharField(max_length=24)),
+                ("lines", models.JSONField()),
+                ("sentence", models.CharField(max_length=400)),
+                (
+                    "result",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="assessments",
+                        to="gradation.result",
+                    ),
+                ),
+                (
+                    "specification_version",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="assessments",
+                        to="gradation.specificationversion",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="Tare",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("tare_g", models.DecimalField(decimal_places=4, max_digits=12)),
+                ("weighed_at", models.DateTimeField()),
+                ("note", models.CharField(blank=True, max_length=160)),
+                (
+                    "weighed_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["-weighed_at"],
+            },
+        ),
+        migrations.CreateModel(
+            name="TestPortion",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("label", models.CharField(max_length=28)),
+                (
+                    "divided_how",
+                    models.CharField(help_text="Divider, passes, which half.", max_length=160),
+                ),
+                (
+                    "moist_mass_g",
+                    models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True),
+                ),
+                ("drying", models.CharField(blank=True, max_length=160)),
+                ("prepared_at", models.DateTimeField()),
+                (
+                    "parent",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="parts",
+                        to="gradation.testportion",
+                    ),
+                ),
+                (
+                    "prepared_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "sample",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="portions",
+                        to="gradation.sample",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["label"],
+            },
+        ),
+        migrations.AddField(
+            model_name="run",
+            name="portion",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="runs",
+                to="gradation.testportion",
+            ),
+        ),
+        migrations.CreateModel(
+            name="Weighing",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "slot",
+                    models.CharField(
+                        choices=[
+                            ("dry mass", "dry mass"),
+                            ("dry mass after washing", "dry mass after washing"),
+                            ("fraction", "fraction"),
+                            ("pan", "pan"),
+                        ],
+                        max_length=24,
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField(default=0)),
+                ("increment", models.PositiveSmallIntegerField(default=1)),
+                ("revision", models.PositiveSmallIntegerField(default=1)),
+                ("mass_g", models.DecimalField(decimal_places=4, max_digits=12)),
+                (
+                    "gross_g",
+                    models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True),
+                ),
+                (
+                    "tare_g",
+                    models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True),
+                ),
+                (
+                    "entered_text",
+                    models.CharField(help_text="Exactly as typed or sent.", max_length=40),
+                ),
+                (
+                    "decimals",
+                    models.PositiveSmallIntegerField(
+                        help_text="Decimals of the reading as entered."
+                    ),
+                ),
+                (
+                    "source",
+                    models.CharField(
+                        choices=[
+                            ("typed", "typed"),
+                            ("balance", "balance"),
+                            ("api", "api"),
+                            ("import", "import"),
+                        ],
+                        default="typed",
+                        max_length=8,
+                    ),
+                ),
+                ("reason", models.CharField(blank=True, max_length=400)),
+                (
+                    "key",
+                    models.UUIDField(
+                        help_text="Made by the client; the same key is the same reading."
+                    ),
+                ),
+                ("made_at", models.DateTimeField()),
+                (
+                    "made_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "run",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="weighings",
+                        to="gradation.run",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="RunInstrument",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("next_check_on", models.DateField(blank=True, null=True)),
+                (
+                    "run",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="instruments",
+                        to="gradation.run",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="run_instruments",
+                        to="gradation.instrument",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["id"],
             },
         ),
         migrations.AddConstraint(
-            model_name='instrument',
-            constraint=models.CheckConstraint(condition=models.Q(('readability_g__isnull', True), ('readability_g__gt', 0), _connector='OR'), name='instrument_readability_positive'),
+            model_name="instrument",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("readability_g__isnull", True), ("readability_g__gt", 0), _connector="OR"
+                ),
+                name="instrument_readability_positive",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='instrument',
-            constraint=models.CheckConstraint(condition=models.Q(('amplitude_max_mm__isnull', True), ('amplitude_min_mm__isnull', True), ('amplitude_max_mm__gte', models.F('amplitude_min_mm')), _connector='OR'), name='instrument_amplitude_ordered'),
+            model_name="instrument",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("amplitude_max_mm__isnull", True),
+                    ("amplitude_min_mm__isnull", True),
+                    ("amplitude_max_mm__gte", models.F("amplitude_min_mm")),
+                    _connector="OR",
+                ),
+                name="instrument_amplitude_ordered",
+            ),
         ),
         migrations.AddField(
-            model_name='tare',
-            name='sieve',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='tares', to='gradation.sieve'),
+            model_name="tare",
+            name="sieve",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="tares",
+                to="gradation.sieve",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='sieve',
-            constraint=models.CheckConstraint(condition=models.Q(('aperture_um__gt', 0)), name='sieve_aperture_positive'),
+            model_name="sieve",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("aperture_um__gt", 0)), name="sieve_aperture_positive"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='sieve',
-            constraint=models.CheckConstraint(condition=models.Q(('frame_diameter_mm__gt', 0)), name='sieve_frame_positive'),
+            model_name="sieve",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("frame_diameter_mm__gt", 0)), name="sieve_frame_positive"
+            ),
         ),
         migrations.AddField(
-            model_name='runsieve',
-            name='sieve',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='run_places', to='gradation.sieve'),
+            model_name="runsieve",
+            name="sieve",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="run_places",
+                to="gradation.sieve",
+            ),
         ),
         migrations.AddField(
-            model_name='nestsieve',
-            name='sieve',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='nest_places', to='gradation.sieve'),
+            model_name="nestsieve",
+            name="sieve",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="nest_places",
+                to="gradation.sieve",
+            ),
         ),
         migrations.AddField(
-            model_name='check',
-            name='master',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='master_checks', to='gradation.sieve'),
+            model_name="check",
+            name="master",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="master_checks",
+                to="gradation.sieve",
+            ),
         ),
         migrations.AddIndex(
-            model_name='equipment',
-            index=models.Index(fields=['kind', 'next_check_on'], name='equipment_by_due'),
+            model_name="equipment",
+            index=models.Index(fields=["kind", "next_check_on"], name="equipment_by_due"),
         ),
         migrations.AddConstraint(
-            model_name='equipment',
-            constraint=models.UniqueConstraint(fields=('serial',), name='equipment_serial_unique'),
+            model_name="equipment",
+            constraint=models.UniqueConstraint(fields=("serial",), name="equipment_serial_unique"),
         ),
         migrations.AddConstraint(
-            model_name='equipment',
-            constraint=models.CheckConstraint(condition=models.Q(('state', 'in service'), ('state_reason__gt', ''), _connector='OR'), name='equipment_out_of_service_has_reason'),
+            model_name="equipment",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("state", "in service"), ("state_reason__gt", ""), _connector="OR"
+                ),
+                name="equipment_out_of_service_has_reason",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='equipment',
-            constraint=models.CheckConstraint(condition=models.Q(('minutes_used__gte', 0)), name='equipment_minutes_not_negative'),
+            model_name="equipment",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("minutes_used__gte", 0)), name="equipment_minutes_not_negative"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='attachment',
-            constraint=models.UniqueConstraint(fields=('equipment', 'sha256'), name='attachment_once'),
+            model_name="attachment",
+            constraint=models.UniqueConstraint(
+                fields=("equipment", "sha256"), name="attachment_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='impactassessment',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('equipment__isnull', False), ('person__isnull', True)), models.Q(('equipment__isnull', True), ('person__isnull', False)), _connector='OR'), name='impact_of_one_thing'),
+            model_name="impactassessment",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("equipment__isnull", False), ("person__isnull", True)),
+                    models.Q(("equipment__isnull", True), ("person__isnull", False)),
+                    _connector="OR",
+                ),
+                name="impact_of_one_thing",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='impactassessment',
-            constraint=models.CheckConstraint(condition=models.Q(('period_to__gte', models.F('period_from'))), name='impact_period_ordered'),
+            model_name="impactassessment",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("period_to__gte", models.F("period_from"))),
+                name="impact_period_ordered",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='impactassessment',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'closed'), _negated=True), models.Q(('closed_at__isnull', False), ('closed_by__isnull', False), ('conclusion__gt', '')), _connector='OR'), name='impact_closed_is_whole'),
+            model_name="impactassessment",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("state", "closed"), _negated=True),
+                    models.Q(
+                        ("closed_at__isnull", False),
+                        ("closed_by__isnull", False),
+                        ("conclusion__gt", ""),
+                    ),
+                    _connector="OR",
+                ),
+                name="impact_closed_is_whole",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='impactdecision',
-            constraint=models.CheckConstraint(condition=models.Q(('reason__gt', '')), name='impactdecision_has_reason'),
+            model_name="impactdecision",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("reason__gt", "")), name="impactdecision_has_reason"
+            ),
         ),
         migrations.AddIndex(
-            model_name='ledgerentry',
-            index=models.Index(fields=['subject_type', 'subject_id', '-id'], name='ledger_by_subject'),
+            model_name="ledgerentry",
+            index=models.Index(
+                fields=["subject_type", "subject_id", "-id"], name="ledger_by_subject"
+            ),
         ),
         migrations.AddIndex(
-            model_name='ledgerentry',
-            index=models.Index(fields=['actor', '-id'], name='ledger_by_actor'),
+            model_name="ledgerentry",
+            index=models.Index(fields=["actor", "-id"], name="ledger_by_actor"),
         ),
         migrations.AddConstraint(
-            model_name='ledgerentry',
-            constraint=models.UniqueConstraint(fields=('chain', 'sequence'), name='ledgerentry_in_order'),
+            model_name="ledgerentry",
+            constraint=models.UniqueConstraint(
+                fields=("chain", "sequence"), name="ledgerentry_in_order"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='nest',
-            constraint=models.UniqueConstraint(fields=('name',), name='nest_name_unique'),
+            model_name="nest",
+            constraint=models.UniqueConstraint(fields=("name",), name="nest_name_unique"),
         ),
         migrations.AddConstraint(
-            model_name='procedureversion',
-            constraint=models.UniqueConstraint(fields=('procedure', 'version'), name='procedureversion_number_unique'),
+            model_name="procedureversion",
+            constraint=models.UniqueConstraint(
+                fields=("procedure", "version"), name="procedureversion_number_unique"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='procedureversion',
-            constraint=models.UniqueConstraint(condition=models.Q(('state', 'released')), fields=('procedure',), name='procedureversion_one_released'),
+            model_name="procedureversion",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("state", "released")),
+                fields=("procedure",),
+                name="procedureversion_one_released",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='procedureversion',
-            constraint=models.CheckConstraint(condition=models.Q(('loss_limit_pct__gt', 0)), name='procedureversion_loss_limit_positive'),
+            model_name="procedureversion",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("loss_limit_pct__gt", 0)),
+                name="procedureversion_loss_limit_positive",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='procedureversion',
-            constraint=models.CheckConstraint(condition=models.Q(('determinations__gte', 1)), name='procedureversion_determinations_positive'),
+            model_name="procedureversion",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("determinations__gte", 1)),
+                name="procedureversion_determinations_positive",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='procedureversion',
-            constraint=models.CheckConstraint(condition=models.Q(('maximum_portion_g__isnull', True), ('minimum_portion_g__isnull', True), ('maximum_portion_g__gte', models.F('minimum_portion_g')), _connector='OR'), name='procedureversion_portion_band_ordered'),
+            model_name="procedureversion",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("maximum_portion_g__isnull", True),
+                    ("minimum_portion_g__isnull", True),
+                    ("maximum_portion_g__gte", models.F("minimum_portion_g")),
+                    _connector="OR",
+                ),
+                name="procedureversion_portion_band_ordered",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='procedureaperture',
-            constraint=models.UniqueConstraint(fields=('version', 'position'), name='procedureaperture_position_unique'),
+            model_name="procedureaperture",
+            constraint=models.UniqueConstraint(
+                fields=("version", "position"), name="procedureaperture_position_unique"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='procedureaperture',
-            constraint=models.UniqueConstraint(fields=('version', 'aperture_um'), name='procedureaperture_size_unique'),
+            model_name="procedureaperture",
+            constraint=models.UniqueConstraint(
+                fields=("version", "aperture_um"), name="procedureaperture_size_unique"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='procedureaperture',
-            constraint=models.CheckConstraint(condition=models.Q(('aperture_um__gt', 0)), name='procedureaperture_size_positive'),
+            model_name="procedureaperture",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("aperture_um__gt", 0)), name="procedureaperture_size_positive"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='result',
-            constraint=models.UniqueConstraint(fields=('run', 'version'), name='result_version_unique'),
+            model_name="result",
+            constraint=models.UniqueConstraint(
+                fields=("run", "version"), name="result_version_unique"
+            ),
         ),
         migrations.AddIndex(
-            model_name='certificate',
-            index=models.Index(fields=['state', '-id'], name='certificate_by_state'),
+            model_name="certificate",
+            index=models.Index(fields=["state", "-id"], name="certificate_by_state"),
         ),
         migrations.AddConstraint(
-            model_name='certificate',
-            constraint=models.UniqueConstraint(fields=('number',), name='certificate_number_unique'),
+            model_name="certificate",
+            constraint=models.UniqueConstraint(
+                fields=("number",), name="certificate_number_unique"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='certificate',
-            constraint=models.UniqueConstraint(condition=models.Q(('verification_code__gt', '')), fields=('verification_code',), name='certificate_code_unique'),
+            model_name="certificate",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("verification_code__gt", "")),
+                fields=("verification_code",),
+                name="certificate_code_unique",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='certificate',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('number__isnull', True), ('state', 'draft')), models.Q(models.Q(('state', 'draft'), _negated=True), ('issued_at__isnull', False), ('issued_by__isnull', False), ('number__isnull', False), ('content__isnull', False), ('pdf_sha256__gt', '')), _connector='OR'), name='certificate_issued_is_whole'),
+            model_name="certificate",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("number__isnull", True), ("state", "draft")),
+                    models.Q(
+                        models.Q(("state", "draft"), _negated=True),
+                        ("issued_at__isnull", False),
+                        ("issued_by__isnull", False),
+                        ("number__isnull", False),
+                        ("content__isnull", False),
+                        ("pdf_sha256__gt", ""),
+                    ),
+                    _connector="OR",
+                ),
+                name="certificate_issued_is_whole",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='certificate',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'withdrawn'), _negated=True), ('withdrawal_reason__gt', ''), _connector='OR'), name='certificate_withdrawn_has_reason'),
+            model_name="certificate",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("state", "withdrawn"), _negated=True),
+                    ("withdrawal_reason__gt", ""),
+                    _connector="OR",
+                ),
+                name="certificate_withdrawn_has_reason",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='certificate',
-            constraint=models.CheckConstraint(condition=models.Q(('amends__isnull', True), ('reason__gt', ''), _connector='OR'), name='certificate_amendment_has_reason'),
+            model_name="certificate",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("amends__isnull", True), ("reason__gt", ""), _connector="OR"),
+                name="certificate_amendment_has_reason",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='source',
-            constraint=models.UniqueConstraint(fields=('customer', 'name'), name='source_name_unique'),
+            model_name="source",
+            constraint=models.UniqueConstraint(
+                fields=("customer", "name"), name="source_name_unique"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='material',
-            constraint=models.UniqueConstraint(fields=('name',), name='material_name_unique'),
+            model_name="material",
+            constraint=models.UniqueConstraint(fields=("name",), name="material_name_unique"),
         ),
         migrations.AddConstraint(
-            model_name='specificationversion',
-            constraint=models.UniqueConstraint(fields=('specification', 'version'), name='specificationversion_number_unique'),
+            model_name="specificationversion",
+            constraint=models.UniqueConstraint(
+                fields=("specification", "version"), name="specificationversion_number_unique"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='specificationversion',
-            constraint=models.CheckConstraint(condition=models.Q(('effective_to__isnull', True), ('effective_to__gte', models.F('effective_from')), _connector='OR'), name='specificationversion_dates_ordered'),
+            model_name="specificationversion",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("effective_to__isnull", True),
+                    ("effective_to__gte", models.F("effective_from")),
+                    _connector="OR",
+                ),
+                name="specificationversion_dates_ordered",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='specificationline',
-            constraint=models.UniqueConstraint(fields=('version', 'position'), name='specificationline_position_unique'),
+            model_name="specificationline",
+            constraint=models.UniqueConstraint(
+                fields=("version", "position"), name="specificationline_position_unique"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='specificationline',
-            constraint=models.CheckConstraint(condition=models.Q(('minimum__isnull', True), ('maximum__isnull', True), ('minimum__lte', models.F('maximum')), _connector='OR'), name='specificationline_limits_ordered'),
+            model_name="specificationline",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("minimum__isnull", True),
+                    ("maximum__isnull", True),
+                    ("minimum__lte", models.F("maximum")),
+                    _connector="OR",
+                ),
+                name="specificationline_limits_ordered",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='specificationline',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('characteristic__gt', ''), ('kind', 'characteristic')), models.Q(('aperture_um__gt', 0), ('kind__in', ['passing', 'retained'])), models.Q(('aperture_um__gt', models.F('finer_aperture_um')), ('finer_aperture_um__gte', 0), ('kind', 'between')), _connector='OR'), name='specificationline_says_what'),
+            model_name="specificationline",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("characteristic__gt", ""), ("kind", "characteristic")),
+                    models.Q(("aperture_um__gt", 0), ("kind__in", ["passing", "retained"])),
+                    models.Q(
+                        ("aperture_um__gt", models.F("finer_aperture_um")),
+                        ("finer_aperture_um__gte", 0),
+                        ("kind", "between"),
+                    ),
+                    _connector="OR",
+                ),
+                name="specificationline_says_what",
+            ),
         ),
         migrations.AddIndex(
-            model_name='sample',
-            index=models.Index(fields=['state', '-id'], name='sample_by_state'),
+            model_name="sample",
+            index=models.Index(fields=["state", "-id"], name="sample_by_state"),
         ),
         migrations.AddIndex(
-            model_name='sample',
-            index=models.Index(fields=['customer', '-id'], name='sample_by_customer'),
+            model_name="sample",
+            index=models.Index(fields=["customer", "-id"], name="sample_by_customer"),
         ),
         migrations.AddIndex(
-            model_name='sample',
-            index=models.Index(fields=['material', '-id'], name='sample_by_material'),
+            model_name="sample",
+            index=models.Index(fields=["material", "-id"], name="sample_by_material"),
         ),
         migrations.AddConstraint(
-            model_name='sample',
-            constraint=models.UniqueConstraint(fields=('number',), name='sample_number_unique'),
+            model_name="sample",
+            constraint=models.UniqueConstraint(fields=("number",), name="sample_number_unique"),
         ),
         migrations.AddConstraint(
-            model_name='sample',
-            constraint=models.CheckConstraint(condition=models.Q(('mass_received_g__isnull', True), ('mass_received_g__gt', 0), _connector='OR'), name='sample_mass_positive'),
+            model_name="sample",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("mass_received_g__isnull", True), ("mass_received_g__gt", 0), _connector="OR"
+                ),
+                name="sample_mass_positive",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='sample',
-            constraint=models.CheckConstraint(condition=models.Q(('sampled_at__isnull', True), ('sampled_at__lte', models.F('received_at')), _connector='OR'), name='sample_taken_before_received'),
+            model_name="sample",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("sampled_at__isnull", True),
+                    ("sampled_at__lte", models.F("received_at")),
+                    _connector="OR",
+                ),
+                name="sample_taken_before_received",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='sample',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'cancelled'), _negated=True), ('state_reason__gt', ''), _connector='OR'), name='sample_cancelled_has_reason'),
+            model_name="sample",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("state", "cancelled"), _negated=True),
+                    ("state_reason__gt", ""),
+                    _connector="OR",
+                ),
+                name="sample_cancelled_has_reason",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='assessment',
-            constraint=models.UniqueConstraint(fields=('result', 'specification_version'), name='assessment_once'),
+            model_name="assessment",
+            constraint=models.UniqueConstraint(
+                fields=("result", "specification_version"), name="assessment_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='testportion',
-            constraint=models.UniqueConstraint(fields=('label',), name='testportion_label_unique'),
+            model_name="testportion",
+            constraint=models.UniqueConstraint(fields=("label",), name="testportion_label_unique"),
         ),
         migrations.AddConstraint(
-            model_name='testportion',
-            constraint=models.CheckConstraint(condition=models.Q(('moist_mass_g__isnull', True), ('moist_mass_g__gt', 0), _connector='OR'), name='testportion_mass_positive'),
+            model_name="testportion",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("moist_mass_g__isnull", True), ("moist_mass_g__gt", 0), _connector="OR"
+                ),
+                name="testportion_mass_positive",
+            ),
         ),
         migrations.AddIndex(
-            model_name='run',
-            index=models.Index(fields=['state', '-id'], name='run_by_state'),
+            model_name="run",
+            index=models.Index(fields=["state", "-id"], name="run_by_state"),
         ),
         migrations.AddIndex(
-            model_name='run',
-            index=models.Index(fields=['bench', 'state'], name='run_by_bench'),
+            model_name="run",
+            index=models.Index(fields=["bench", "state"], name="run_by_bench"),
         ),
         migrations.AddConstraint(
-            model_name='run',
-            constraint=models.UniqueConstraint(condition=models.Q(('state', 'invalid'), _negated=True), fields=('portion', 'determination'), name='run_one_per_determination'),
+            model_name="run",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("state", "invalid"), _negated=True),
+                fields=("portion", "determination"),
+                name="run_one_per_determination",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='run',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['returned', 'invalid']), _negated=True), ('state_reason__gt', ''), _connector='OR'), name='run_refusal_has_reason'),
+            model_name="run",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("state__in", ["returned", "invalid"]), _negated=True),
+                    ("state_reason__gt", ""),
+                    _connector="OR",
+                ),
+                name="run_refusal_has_reason",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='run',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'accepted'), _negated=True), ('reviewer__isnull', False), _connector='OR'), name='run_accepted_has_reviewer'),
+            model_name="run",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("state", "accepted"), _negated=True),
+                    ("reviewer__isnull", False),
+                    _connector="OR",
+                ),
+                name="run_accepted_has_reviewer",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='weighing',
-            constraint=models.UniqueConstraint(fields=('run', 'key'), name='weighing_key_once'),
+            model_name="weighing",
+            constraint=models.UniqueConstraint(fields=("run", "key"), name="weighing_key_once"),
         ),
         migrations.AddConstraint(
-            model_name='weighing',
-            constraint=models.UniqueConstraint(fields=('run', 'slot', 'position', 'increment', 'revision'), name='weighing_one_line_of_revisions'),
+            model_name="weighing",
+            constraint=models.UniqueConstraint(
+                fields=("run", "slot", "position", "increment", "revision"),
+                name="weighing_one_line_of_revisions",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='weighing',
-            constraint=models.CheckConstraint(condition=models.Q(('mass_g__gte', 0)), name='weighing_mass_not_negative'),
+            model_name="weighing",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("mass_g__gte", 0)), name="weighing_mass_not_negative"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='weighing',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('slot', 'fraction'), ('position__gt', 0)), models.Q(models.Q(('slot', 'fraction'), _negated=True), ('position', 0)), _connector='OR'), name='weighing_position_for_fractions'),
+            model_name="weighing",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("slot", "fraction"), ("position__gt", 0)),
+                    models.Q(models.Q(("slot", "fraction"), _negated=True), ("position", 0)),
+                    _connector="OR",
+                ),
+                name="weighing_position_for_fractions",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='weighing',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('gross_g__isnull', True), ('tare_g__isnull', True)), ('gross_g__gte', models.F('tare_g')), _connector='OR'), name='weighing_gross_not_below_tare'),
+            model_name="weighing",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("gross_g__isnull", True), ("tare_g__isnull", True)),
+                    ("gross_g__gte", models.F("tare_g")),
+                    _connector="OR",
+                ),
+                name="weighing_gross_not_below_tare",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='weighing',
-            constraint=models.CheckConstraint(condition=models.Q(('revision', 1), ('reason__gt', ''), _connector='OR'), name='weighing_correction_has_reason'),
+            model_name="weighing",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("revision", 1), ("reason__gt", ""), _connector="OR"),
+                name="weighing_correction_has_reason",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='runinstrument',
-            constraint=models.UniqueConstraint(fields=('run', 'instrument'), name='runinstrument_once'),
+            model_name="runinstrument",
+            constraint=models.UniqueConstraint(
+                fields=("run", "instrument"), name="runinstrument_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='tare',
-            constraint=models.CheckConstraint(condition=models.Q(('tare_g__gt', 0)), name='tare_positive'),
+            model_name="tare",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("tare_g__gt", 0)), name="tare_positive"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='runsieve',
-            constraint=models.UniqueConstraint(fields=('run', 'position'), name='runsieve_position_unique'),
+            model_name="runsieve",
+            constraint=models.UniqueConstraint(
+                fields=("run", "position"), name="runsieve_position_unique"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='runsieve',
-            constraint=models.UniqueConstraint(fields=('run', 'aperture_um'), name='runsieve_size_once'),
+            model_name="runsieve",
+            constraint=models.UniqueConstraint(
+                fields=("run", "aperture_um"), name="runsieve_size_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='runsieve',
-            constraint=models.UniqueConstraint(condition=models.Q(('in_use', True)), fields=('sieve',), name='runsieve_sieve_in_one_open_run'),
+            model_name="runsieve",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("in_use", True)),
+                fields=("sieve",),
+                name="runsieve_sieve_in_one_open_run",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='nestsieve',
-            constraint=models.UniqueConstraint(fields=('nest', 'position'), name='nestsieve_position_unique'),
+            model_name="nestsieve",
+            constraint=models.UniqueConstraint(
+                fields=("nest", "position"), name="nestsieve_position_unique"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='nestsieve',
-            constraint=models.UniqueConstraint(fields=('nest', 'sieve'), name='nestsieve_sieve_once'),
+            model_name="nestsieve",
+            constraint=models.UniqueConstraint(
+                fields=("nest", "sieve"), name="nestsieve_sieve_once"
+            ),
         ),
         migrations.AddIndex(
-            model_name='check',
-            index=models.Index(fields=['equipment', '-performed_on'], name='check_latest'),
+            model_name="check",
+            index=models.Index(fields=["equipment", "-performed_on"], name="check_latest"),
         ),
         migrations.AddConstraint(
-            model_name='check',
-            constraint=models.CheckConstraint(condition=models.Q(('found_aperture_um__isnull', True), ('found_aperture_um__gt', 0), _connector='OR'), name='check_aperture_positive'),
+            model_name="check",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("found_aperture_um__isnull", True),
+                    ("found_aperture_um__gt", 0),
+                    _connector="OR",
+                ),
+                name="check_aperture_positive",
+            ),
         ),
     ]

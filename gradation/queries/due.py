@@ -26,6 +26,7 @@ __all__ = [
     "Due",
     "DueRow",
     "Unfit",
+    "awaits_first_check",
     "due_list",
     "due_of",
     "due_state",
@@ -46,12 +47,13 @@ class Due(StrEnum):
     """Where an item's next check stands."""
 
     OVERDUE = "overdue"
+    UNCHECKED = "not checked yet"
     DUE_SOON = "due soon"
     IN_DATE = "in date"
     NOT_PLANNED = "not planned"
 
 
-_WORST_FIRST = (Due.OVERDUE, Due.DUE_SOON, Due.IN_DATE, Due.NOT_PLANNED)
+_WORST_FIRST = (Due.OVERDUE, Due.UNCHECKED, Due.DUE_SOON, Due.IN_DATE, Due.NOT_PLANNED)
 
 
 def due_state(next_check_on: date | None, today: date, due_soon_days: int) -> Due:
@@ -74,8 +76,16 @@ def uses_left(item: Equipment) -> int | None:
 
 def due_of(item: Equipment, today: date, due_soon_days: int) -> Due:
     """Say where an item's next check stands, by days or by uses, whichever comes first."""
+    if awaits_first_check(item):
+        return Due.UNCHECKED
     by_days = due_state(item.next_check_on, today, due_soon_days)
     return min(by_days, _due_by_uses(item), key=_WORST_FIRST.index)
+
+
+def awaits_first_check(item: Equipment) -> bool:
+    """Say whether an item is new: it has a rule of checks, and no check that counts by it yet."""
+    has_rule = bool(item.check_interval_days or item.check_interval_uses)
+    return has_rule and item.next_check_on is None and item.next_check_at_use is None
 
 
 def _due_by_uses(item: Equipment) -> Due:
@@ -179,11 +189,14 @@ def unfit_reasons(item: Equipment, today: date, laboratory: Laboratory | None) -
         said = f"{named} is a master sieve, kept for comparisons and out of routine use."
         reasons.append(Unfit(said, True, "master-sieve"))
     blocks = laboratory is None or laboratory.overdue_sieve == OverdueRule.BLOCK
-    reasons += [Unfit(said, blocks, "overdue") for said in _overdue(item, named, today)]
+    code = "not-checked-yet" if awaits_first_check(item) else "overdue"
+    reasons += [Unfit(said, blocks, code) for said in _overdue(item, named, today)]
     return tuple(reasons)
 
 
 def _overdue(item: Equipment, named: str, today: date) -> list[str]:
+    if awaits_first_check(item):
+        return [f"{named} is new and not checked yet: it is checked before its first use."]
     said = []
     if item.next_check_on is not None and item.next_check_on < today:
         said.append(f"{named}: its check was due on {item.next_check_on:%d %b %Y}.")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.db.models import F, QuerySet
+from django.db.models import Case, F, Q, QuerySet, When
 
 from gradation.models import (
     Bench,
@@ -39,8 +39,16 @@ __all__ = [
 
 
 def sieve_list() -> QuerySet[Sieve]:
-    """List all sieves by when they are due, the overdue first."""
-    return Sieve.objects.order_by(F("next_check_on").asc(nulls_last=True), "-aperture_um", "serial")
+    """List all sieves by when they are due, the new and the overdue first."""
+    is_new = Q(next_check_on=None, next_check_at_use=None) & (
+        Q(check_interval_days__gt=0) | Q(check_interval_uses__gt=0)
+    )
+    return Sieve.objects.order_by(
+        Case(When(is_new, then=0), default=1),
+        F("next_check_on").asc(nulls_last=True),
+        "-aperture_um",
+        "serial",
+    )
 
 
 def sieve_by_serial(serial: str) -> Sieve | None:

@@ -139,6 +139,7 @@ class _Reading:
             for change in changes.get(run.run_id, _UNCHANGED)
         ]
         rows.sort(key=_worst_first)
+        self.notes.update(_not_told_by_mean(self.assessment))
         return Impact(
             assessment=self.assessment,
             method=self.found.method,
@@ -258,6 +259,19 @@ class _Reading:
         rows = Result.objects.filter(run__in=self.scope.values("pk")).order_by("version")
         read: Any = rows.annotate(figure=KT(place)).values_list("run_id", "id", "figure")
         return [(run, result, figure) for run, result, figure in read if figure is not None]
+
+
+def _not_told_by_mean(assessment: ImpactAssessment) -> tuple[str, ...]:
+    """Say that a mean aperture tells nothing of what a single wide opening let through."""
+    check = assessment.failed_check
+    lines = check.findings.get("lines", []) if check is not None else []
+    if not any(line["text"].startswith("Largest") and not line["ok"] for line in lines):
+        return ()
+    return (
+        "The check failed by its largest opening. The figures below are corrected for the mean "
+        "aperture alone; what a tear let through does not show in them. Test kept portions again "
+        "where the margin is small.",
+    )
 
 
 _UNCHANGED: tuple[dict[str, Any], ...] = ({},)

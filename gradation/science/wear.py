@@ -203,7 +203,8 @@ def forecast_uses(trend: WearTrend, limits: WearLimits, uses_now: float) -> Wear
     The line reaches the limit ``L`` at ``x = xm + (L - ym) / b``. The interval is where the
     confidence band of the line, ``s t sqrt(1/n + (x - xm)^2 / sum((x - xm)^2))`` to either
     side, reaches it (Fieller): the roots of a quadratic in ``x``. When the slope's interval
-    holds zero there is no latest use, only an earliest; then no use is expected either.
+    holds zero there is no latest use, only an earliest; then no use is expected either, and a
+    line that is not certain puts no sieve outside: only the mean of its checks does.
     A straight line foretells nothing beyond even wear: check before the earliest use.
 
     References
@@ -221,17 +222,15 @@ def forecast_uses(trend: WearTrend, limits: WearLimits, uses_now: float) -> Wear
         raise OutOfRange("The count of uses so far cannot be negative; look at the sieve's card.")
     limit = limits.upper if trend.per_use > 0 else limits.lower
     now = trend.value_at(uses_now)
-    outside = (limits.upper is not None and now > limits.upper) or (
-        limits.lower is not None and now < limits.lower
-    )
-    if outside:
+    is_certain = trend.checks <= 2 or trend.is_shown
+    if _is_outside(trend.mean_value, limits) or (is_certain and _is_outside(now, limits)):
         sentence = (
             f"By its trend the sieve is already outside its limits ({now:.2f} {limits.unit})."
         )
         return WearForecast(limit, None, None, None, already_outside=True, sentence=sentence)
     earliest = _earliest(trend, limits, uses_now)
-    if limit is None or trend.per_use == 0 or (trend.checks > 2 and not trend.is_shown):
-        sentence = _no_trend_sentence(earliest)
+    if limit is None or trend.per_use == 0 or not is_certain:
+        sentence = _no_trend_sentence(earliest, uses_now)
         return WearForecast(None, None, earliest, None, already_outside=False, sentence=sentence)
     expected = trend.mean_uses + (limit - trend.mean_value) / trend.per_use
     latest = _band_meets(trend, limit, -1.0 if trend.per_use > 0 else 1.0)
@@ -327,6 +326,12 @@ def _scatter(
     return residual_sd, float(stdtrit(freedom, (1 + confidence) / 2))
 
 
+def _is_outside(value: float, limits: WearLimits) -> bool:
+    return (limits.upper is not None and value > limits.upper) or (
+        limits.lower is not None and value < limits.lower
+    )
+
+
 def _earliest(trend: WearTrend, limits: WearLimits, uses_now: float) -> float | None:
     edges = [(limits.upper, 1.0), (limits.lower, -1.0)]
     found: list[float] = []
@@ -372,9 +377,14 @@ def _real_roots(a: float, b: float, c: float) -> tuple[float, ...]:
     return (half / a, c / half) if half != 0 else (0.0,)
 
 
-def _no_trend_sentence(earliest: float | None) -> str:
+def _no_trend_sentence(earliest: float | None, uses_now: float) -> str:
     if earliest is None:
         return "The checks show no wear that would take the sieve out of its limits."
+    if earliest <= uses_now:
+        return (
+            "The checks show no certain wear, but at the present count of uses they are too few or "
+            "too far back to say that the sieve is inside its limits: measure it again."
+        )
     return (
         "The checks show no certain wear; within their uncertainty the sieve stays inside its "
         f"limits up to {earliest:.0f} uses at least."

@@ -79,6 +79,9 @@ def open_run(*, actor: User, portion: TestPortion, setup: Setup) -> Run:
     determination. The sample becomes under test. Ledger: run opened.
     """
     require(actor, Action.RECORD_RUN)
+    if not setup.bench.is_active:
+        msg = f"{setup.bench} was given up. Pick another bench."
+        raise Invalid.one("bench", msg, code="bench-retired")
     with transaction.atomic():
         sample = locked(portion.sample)
         _refuse_untestable(sample)

@@ -15,6 +15,7 @@ from typing import Any
 
 from gradation.errors import Conflict, Invalid
 from gradation.models import Check, Equipment, ReferenceLot, Sieve
+from gradation.queries.due import awaits_first_check
 from gradation.queries.reference_lots import certificate_of
 from gradation.queries.sieve_limits import sieve_limits
 from gradation.science.conformity import ApertureSummary
@@ -39,6 +40,7 @@ from gradation.science.sieve_checks import (
     judge_effective,
     judge_measured,
 )
+from gradation.services.checking import shortened
 
 __all__ = [
     "VISUAL_ITEMS",
@@ -277,6 +279,8 @@ def _refuse_no_master(master: Sieve, sieve: Sieve, performed_on: date) -> None:
         fault = f"{master} has another aperture than {sieve}."
     elif master.state != Equipment.State.IN_SERVICE:
         fault = f"Master sieve {master} is {master.state}: {master.state_reason}"
+    elif awaits_first_check(master):
+        fault = f"Master sieve {master} is new and not checked yet. Check it first."
     elif master.next_check_on is not None and master.next_check_on < performed_on:
         fault = f"The check of master sieve {master} was due on {master.next_check_on:%d %b %Y}."
     if fault:
@@ -361,7 +365,7 @@ def _of_sieve(kind: Check.Kind, verdict: SieveVerdict, readings: dict[str, Any])
     return Judgement(
         kind,
         verdict.passed,
-        verdict.sentence[:400],
+        shortened(verdict.sentence, 400),
         readings,
         findings,
         {
@@ -383,7 +387,8 @@ def _summary(cloth: ApertureSummary) -> dict[str, Any]:
 
 def _simple(kind: Check.Kind, verdict: CheckVerdict, readings: dict[str, Any]) -> Judgement:
     findings = _findings(verdict.findings, ())
-    return Judgement(kind, verdict.passed, verdict.sentence[:400], readings, findings)
+    sentence = shortened(verdict.sentence, 400)
+    return Judgement(kind, verdict.passed, sentence, readings, findings)
 
 
 def _findings(found: Sequence[Finding], notes: Sequence[str]) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from typing import TypeVar
 
@@ -18,10 +19,13 @@ __all__ = [
     "needs_reason",
     "not_in_future",
     "registered",
+    "shortened",
     "unchanged",
 ]
 
 Row = TypeVar("Row", bound=models.Model)
+
+_SENTENCE_END = re.compile(r"(?<=[a-zäöüéµ%)\d])\.(?=\s)")
 
 
 def cleaned(row: Row, *, exclude: frozenset[str] = frozenset()) -> Row:
@@ -72,6 +76,18 @@ def needs_reason(reason: str, act: str) -> str:
     return text
 
 
+def shortened(text: str, most: int) -> str:
+    """Shorten what was computed to the length of its column: after a sentence, else a word."""
+    if len(text) <= most:
+        return text
+    head = text[: most + 1]
+    ends = [end.end() for end in _SENTENCE_END.finditer(head)]
+    if ends and ends[-1] > most // 2:
+        return head[: ends[-1]].rstrip()
+    words = text[: most - 1].rpartition(" ")[0] or text[: most - 2]
+    return f"{words.rstrip(' ,;:(')} …"
+
+
 def not_in_future(field: str, moment: datetime | None, what: str) -> list[Fault]:
     """Find fault with a moment that has not come yet."""
     if moment is not None and moment > clock.now():
@@ -82,12 +98,13 @@ def not_in_future(field: str, moment: datetime | None, what: str) -> list[Fault]
 def locked(row: Row, *related: str) -> Row:
     """Read the row again and hold it until the transaction ends, so that two cannot act at once.
 
-    `related` names rows to read along with it; they are not held.
+    `related` names rows to read along with it; they are not held. Of a sieve or an instrument the
+    row of equipment alone is held, as runs hold it: with the row of the sieve held first, a run
+    that refers to it and a check of it would wait for each other.
     """
-    rows = type(row)._default_manager.all()
-    if related:
-        return rows.select_for_update(of=("self",)).select_related(*related).get(pk=row.pk)
-    return rows.select_for_update().get(pk=row.pk)
+    links = tuple(link.name for link in type(row)._meta.parents.values() if link is not None)
+    rows = type(row)._default_manager.select_for_update(of=links or ("self",))
+    return (rows.select_related(*related) if related else rows).get(pk=row.pk)
 
 
 def unchanged(row: models.Model, version: int | None) -> None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 from django.db import transaction
 
 from gradation.errors import Conflict, Invalid
-from gradation.models import Check, Equipment, Laboratory, ReferenceLot, User
+from gradation.models import Check, Equipment, Laboratory, ReferenceLot, Sieve, User
 from gradation.policy import Action, require
 from gradation.services import clock, impact, ledger
 from gradation.services.check_evidence import (
@@ -26,7 +27,7 @@ from gradation.services.check_evidence import (
     WeightsEvidence,
     judge,
 )
-from gradation.services.checking import cleaned, locked
+from gradation.services.checking import cleaned, locked, shortened
 
 __all__ = [
     "VISUAL_ITEMS",
@@ -66,7 +67,7 @@ def record_check(
     with transaction.atomic():
         item = locked(equipment)
         _refuse_untimely(item, performed_on, next_due_on)
-        evidence = _with_lot_held(evidence)
+        evidence = _read_afresh(evidence)
         judgement = judge(evidence, item, performed_on)
         check = _check(actor, item, judgement, performed_on)
         check.note = note.strip()
@@ -93,11 +94,13 @@ def _refuse_untimely(item: Equipment, performed_on: date, next_due_on: date | No
         raise Invalid.one("next_due_on", msg, code="not-later")
 
 
-def _with_lot_held(evidence: Evidence) -> Evidence:
-    """Hold the lot's row, so that two checks cannot both be its last use."""
-    if not isinstance(evidence, ReferenceEvidence):
-        return evidence
-    return ReferenceEvidence(**{**vars(evidence), "lot": locked(evidence.lot)})
+def _read_afresh(evidence: Evidence) -> Evidence:
+    """Hold the lot's row, so that two checks cannot both be its last use; read the master again."""
+    if isinstance(evidence, ReferenceEvidence):
+        return replace(evidence, lot=locked(evidence.lot))
+    if isinstance(evidence, MasterEvidence):
+        return replace(evidence, master=Sieve.objects.get(pk=evidence.master.pk))
+    return evidence
 
 
 def _check(actor: User, item: Equipment, judged: Judgement, performed_on: date) -> Check:
@@ -142,7 +145,7 @@ def _take_over_check(actor: User, item: Equipment, check: Check) -> None:
     if not check.passed:
         action = Equipment.State.OUT_OF_SERVICE.value
         item.state = Equipment.State.OUT_OF_SERVICE
-        item.state_reason = f"Failed its check ({check.kind}): {check.sentence}"[:240]
+        item.state_reason = shortened(f"Failed its check ({check.kind}): {check.sentence}", 240)
         item.state_since = clock.today()
     else:
         if _is_overtaken(check) or (check.next_due_on, check.next_due_at_use) == (None, None):
@@ -150,7 +153,8 @@ def _take_over_check(actor: User, item: Equipment, check: Check) -> None:
         action = "next check set"
         item.next_check_on, item.next_check_at_use = check.next_due_on, check.next_due_at_use
     item.save()
-    ledger.write(actor=actor, action=action, subject=item, before=before, reason=check.note[:400])
+    reason = shortened(check.note, 400)
+    ledger.write(actor=actor, action=action, subject=item, before=before, reason=reason)
 
 
 def _is_overtaken(check: Check) -> bool:
@@ -171,5 +175,5 @@ def _look_into(actor: User, item: Equipment, check: Check, judged: Judgement) ->
         period_to=clock.today(Laboratory.objects.get()),
         found_aperture_um=check.found_aperture_um,
         found_error_pct=judged.error_pct,
-        reason=f"{item} failed its check: {check.sentence}"[:400],
+        reason=shortened(f"{item} failed its check: {check.sentence}", 400),
     )

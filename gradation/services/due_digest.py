@@ -16,7 +16,7 @@ from gradation.services import clock, ledger
 
 __all__ = ["Digest", "send_due_digest"]
 
-_TOLD = (Due.OVERDUE, Due.DUE_SOON)
+_TOLD = (Due.OVERDUE, Due.UNCHECKED, Due.DUE_SOON)
 
 
 @dataclass(frozen=True)
@@ -87,13 +87,16 @@ def _send(messages: Sequence[EmailMessage]) -> None:
 
 def _message(laboratory: Laboratory, address: str, rows: Sequence[DueRow]) -> EmailMessage:
     overdue = [row for row in rows if row.due == Due.OVERDUE]
+    new = [row for row in rows if row.due == Due.UNCHECKED]
     soon = [row for row in rows if row.due == Due.DUE_SOON]
     parts = [
         _part("Overdue: not to be used until checked", overdue),
+        _part("New: not to be used until checked", new),
         _part(f"Due within {laboratory.due_soon_days} days", soon),
     ]
     body = "\n".join(part for part in parts if part)
-    subject = f"Checks: {len(overdue)} overdue, {len(soon)} due soon"
+    counts = [f"{len(overdue)} overdue", *([f"{len(new)} new"] if new else [])]
+    subject = f"Checks: {', '.join(counts)}, {len(soon)} due soon"
     return EmailMessage(subject, f"{laboratory.name}\n\n{body}", to=[address])
 
 

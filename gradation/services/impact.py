@@ -23,7 +23,7 @@ from gradation.policy import Action, require
 from gradation.queries.impact import touched_certificates, undecided
 from gradation.science.rounding import round_reported
 from gradation.services import clock, ledger
-from gradation.services.checking import cleaned, locked, needs_reason
+from gradation.services.checking import cleaned, locked, needs_reason, shortened
 
 __all__ = ["close_assessment", "decide", "open_assessment"]
 
@@ -204,8 +204,8 @@ def decide(
     Quality managers may, while the assessment is open; a further decision replaces the one before,
     which stays readable. Nothing happens to the certificate itself: it is amended or withdrawn by
     its signatory, and the amendment shows here once it is made. Refuses (`Invalid`) a certificate
-    with no touched run, a draft, or an unknown verdict; refuses (`Conflict`) a closed assessment.
-    Ledger: certificate decided on, in the item's chain.
+    with no touched run, a draft, an unknown verdict, or that a withdrawn one stands; refuses
+    (`Conflict`) a closed assessment. Ledger: certificate decided on, in the item's chain.
     """
     require(actor, Action.ASSESS_IMPACT)
     reason = needs_reason(reason, "decide so")
@@ -215,6 +215,7 @@ def decide(
     with transaction.atomic():
         assessment = _open(assessment)
         _refuse_untouched(assessment, certificate)
+        _refuse_standing(locked(certificate), verdict)
         decision = ImpactDecision(
             assessment=assessment,
             certificate=certificate,
@@ -249,6 +250,13 @@ def _refuse_untouched(assessment: ImpactAssessment, certificate: Certificate) ->
         raise Invalid.one("certificate", msg, code="draft")
 
 
+def _refuse_standing(certificate: Certificate, verdict: str) -> None:
+    withdrawn = certificate.state == Certificate.State.WITHDRAWN
+    if withdrawn and verdict == ImpactDecision.Verdict.STANDS:
+        msg = f"{certificate} is withdrawn, so it cannot stand. Choose 'withdraw' or 'retest'."
+        raise Invalid.one("verdict", msg, code="withdrawn-already")
+
+
 def close_assessment(
     *, actor: User, assessment: ImpactAssessment, conclusion: str
 ) -> ImpactAssessment:
@@ -272,7 +280,7 @@ def close_assessment(
         cleaned(held).save(update_fields=["state", "conclusion", "closed_at", "closed_by"])
         ledger.write(
             actor=actor, action="impact assessment closed", subject=held, before=before,
-            reason=text[:400],
+            reason=shortened(text, 400),
         )  # fmt: skip
     return held
 

@@ -18,6 +18,7 @@ from gradation.models import (
     Nest,
     NestSieve,
     Procedure,
+    Run,
     RunSieve,
     Sieve,
     Tare,
@@ -28,7 +29,14 @@ from gradation.policy import Action, require
 from gradation.queries.nests import frame_faults, order_faults
 from gradation.science.apertures import designation, sieve_sizes
 from gradation.services import clock, ledger
-from gradation.services.checking import cleaned, cleaned_row, locked, needs_reason, registered
+from gradation.services.checking import (
+    cleaned,
+    cleaned_row,
+    locked,
+    needs_reason,
+    registered,
+    shortened,
+)
 from gradation.services.instruments import register_instrument
 
 __all__ = [
@@ -38,6 +46,7 @@ __all__ = [
     "put_back_in_service",
     "register_instrument",
     "register_sieve",
+    "retire_bench",
     "retire_nest",
     "set_check_rule",
     "take_out_of_service",
@@ -53,6 +62,41 @@ def add_bench(*, actor: User, bench: Bench) -> Bench:
         cleaned_row(bench)
         ledger.write(actor=actor, action="bench added", subject=bench)
     return bench
+
+
+def retire_bench(*, actor: User, bench: Bench, reason: str) -> Bench:
+    """Give a bench up, with a reason: no run is opened at it any more, its runs still name it.
+
+    Equipment keepers may. Refuses (`Conflict`) a bench with an open run, with nests or with
+    equipment that is not withdrawn, and one already given up. Ledger: bench retired.
+    """
+    require(actor, Action.KEEP_EQUIPMENT)
+    reason = needs_reason(reason, "give the bench up")
+    with transaction.atomic():
+        bench = locked(bench)
+        _refuse_bench_in_use(bench)
+        before = ledger.snapshot(bench)
+        bench.is_active = False
+        bench.save(update_fields=["is_active"])
+        ledger.write(
+            actor=actor, action="bench retired", subject=bench, before=before, reason=reason
+        )
+    return bench
+
+
+def _refuse_bench_in_use(bench: Bench) -> None:
+    if not bench.is_active:
+        msg = f"{bench} is already given up."
+        raise Conflict(msg)
+    there = (
+        ("open runs", bench.runs.filter(state=Run.State.OPEN).count()),
+        ("nests", bench.nests.filter(is_active=True).count()),
+        ("items", bench.equipment.exclude(state=Equipment.State.WITHDRAWN).count()),
+    )
+    found = [f"{count} {what}" for what, count in there if count]
+    if found:
+        msg = f"{bench} is in use: {', '.join(found)}. Move them or finish them first."
+        raise Conflict(msg, code="bench-in-use")
 
 
 def register_sieve(*, actor: User, sieve: Sieve) -> Sieve:
@@ -248,7 +292,7 @@ def _move(actor: User, item: Equipment, state: Equipment.State, reason: str) -> 
             _refuse_failed(item)
         before = ledger.snapshot(item)
         item.state, item.state_since = state, clock.today()
-        item.state_reason = "" if state == Equipment.State.IN_SERVICE else reason[:240]
+        item.state_reason = "" if state == Equipment.State.IN_SERVICE else shortened(reason, 240)
         item.save()
         ledger.write(actor=actor, action=state.value, subject=item, before=before, reason=reason)
     return item

@@ -75,6 +75,7 @@ class Shelf:
 
     words = (
         (Due.OVERDUE.value, "overdue"),
+        (Due.UNCHECKED.value, "not checked yet"),
         (Due.DUE_SOON.value, "due soon"),
         (Due.IN_DATE.value, "in date"),
         ("out", "out of service"),
@@ -99,8 +100,8 @@ class Shelf:
         ]
 
     def _stretch(self, tag: Tag) -> int:
-        """Give the place by days; what is due by uses stands at the left, or within a month."""
-        if tag.due == Due.OVERDUE:
+        """Give the place by days; what is new or due by uses stands at the left, or next to it."""
+        if tag.due in {Due.OVERDUE, Due.UNCHECKED}:
             return 0
         if tag.item.next_check_on is None:
             return 1 if tag.due == Due.DUE_SOON else len(_PLACES) - 1
@@ -111,6 +112,7 @@ class Shelf:
 
 _LOOKS = {
     Due.OVERDUE: "overdue",
+    Due.UNCHECKED: "overdue",
     Due.DUE_SOON: "soon",
     Due.IN_DATE: "in-date",
     Due.NOT_PLANNED: "in-date",
@@ -147,6 +149,8 @@ def _words(item: Thing, due: Due, *, is_by_days: bool) -> str:
     """Say the day or the count of uses, whichever comes first."""
     if due == Due.NOT_PLANNED:
         return "no check planned"
+    if due == Due.UNCHECKED:
+        return "new, not checked yet"
     if is_by_days:
         return f"{_BY_DAYS[due]} {on_day(item.next_check_on)}"
     if due == Due.OVERDUE:

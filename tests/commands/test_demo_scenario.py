@@ -25,6 +25,7 @@ from gradation.models import (
     Material,
     NestSieve,
     ProcedureVersion,
+    ReferenceLot,
     Result,
     Run,
     RunInstrument,
@@ -36,8 +37,9 @@ from gradation.models import (
     Weighing,
 )
 from gradation.policy import Role
-from gradation.queries.equipment import Due, due_state
+from gradation.queries.due import Due, due_of
 from gradation.queries.readings import latest_of
+from gradation.queries.wear import suspect_sieves, wear_of
 from gradation.science.conformity import deviation_formulae_um
 from gradation.science.worksheet import evaluate, parse_worksheet
 from gradation.services import clock, ledger
@@ -310,16 +312,18 @@ def test_one_run_is_left_half_weighed_and_keeps_its_sieves():
     assert not RunSieve.objects.filter(in_use=True).exclude(run=run).exists()
 
 
-def test_thirty_sieves_of_which_some_are_due_one_overdue_one_out_of_service():
+def test_sieves_of_which_some_are_due_one_overdue_one_new_one_out_of_service():
     today = clock.today()
 
     due = Counter(
-        due_state(sieve.next_check_on, today, DUE_SOON_DAYS)
+        due_of(sieve, today, DUE_SOON_DAYS)
         for sieve in Sieve.objects.filter(state=Sieve.State.IN_SERVICE)
     )
-    assert Sieve.objects.count() == 30
+    assert Sieve.objects.count() == 33
+    assert Sieve.objects.filter(is_master=True).count() == 1
     assert due[Due.OVERDUE] == 1
     assert due[Due.DUE_SOON] == 3
+    assert due[Due.UNCHECKED] == 1
     assert due[Due.NOT_PLANNED] == 0
     assert Sieve.objects.filter(state=Sieve.State.OUT_OF_SERVICE).count() == 1
 
@@ -331,7 +335,7 @@ def test_no_sieve_was_ever_overdue_when_a_run_was_opened_on_it():
 
 def test_checks_follow_one_another_before_they_fall_due():
     for sieve in Sieve.objects.all():
-        checks = list(sieve.checks.order_by("performed_on"))
+        checks = list(sieve.checks.filter(kind=Check.Kind.APERTURE).order_by("performed_on"))
         for earlier, later in itertools.pairwise(checks):
             assert earlier.performed_on < later.performed_on <= earlier.next_due_on
 
@@ -339,7 +343,9 @@ def test_checks_follow_one_another_before_they_fall_due():
 def test_what_was_measured_on_a_wire_sieve_that_passed_is_within_astm_e11():
     """Permitted deviations of the ASTM E11-17 formulae, for the mean and for one opening."""
     checks = Check.objects.filter(
-        passed=True, equipment__sieve__medium=Sieve.Medium.WOVEN_WIRE
+        passed=True,
+        kind=Check.Kind.APERTURE,
+        equipment__sieve__medium=Sieve.Medium.WOVEN_WIRE,
     ).select_related("equipment__sieve")
 
     assert checks
@@ -363,11 +369,38 @@ def test_the_sieve_that_failed_its_check_is_looked_into():
 def test_every_verdict_on_a_sieve_was_computed_from_its_readings():
     checks = Check.objects.filter(kind=Check.Kind.APERTURE)
 
-    assert checks.count() == Check.objects.filter(equipment__kind="sieve").count()
+    assert {check.equipment_id for check in checks} == set(
+        Sieve.objects.exclude(in_service_since=None).values_list("pk", flat=True)
+    )
     for check in checks:
         readings = [*check.readings["warp_um"], *check.readings["weft_um"]]
         mean_um = sum(Decimal(reading) for reading in readings) / len(readings)
         assert abs(check.found_aperture_um - mean_um) <= Decimal("0.01")
+
+
+def test_each_kind_of_check_of_a_sieve_is_on_file():
+    kinds = set(Check.objects.filter(equipment__kind="sieve").values_list("kind", flat=True))
+
+    assert kinds == {
+        Check.Kind.VISUAL, Check.Kind.APERTURE, Check.Kind.REFERENCE, Check.Kind.MASTER,
+    }  # fmt: skip
+
+
+def test_the_reference_lot_counts_the_checks_made_with_it():
+    lot = ReferenceLot.objects.get()
+
+    assert lot.use_count == Check.objects.filter(reference_lot=lot).count() > 0
+
+
+def test_the_worn_sieve_has_a_trend_and_a_sister_to_be_compared_with():
+    worn = Sieve.objects.get(serial="NS-0106")
+
+    measured = wear_of(worn, clock.now()).trends[0]
+    compared = [row for row in suspect_sieves(clock.now() - timedelta(days=730)).rows
+                if row.departure]  # fmt: skip
+    assert len({point.uses for point in measured.points}) >= 5
+    assert measured.forecast is not None
+    assert {row.sieve.serial for row in compared} >= {"NS-0106", "NS-0109"}
 
 
 def test_balances_were_checked_on_each_day_they_were_used():

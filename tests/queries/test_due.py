@@ -98,6 +98,24 @@ def test_policy_decides_whether_an_overdue_item_stops_a_run():
     assert [reason.blocks for reason in (*blocked, *warned)] == [True, False]
 
 
+@pytest.mark.parametrize("rule", [{"check_interval_days": 365}, {"check_interval_uses": 100}])
+def test_new_item_with_a_rule_waits_for_its_first_check(rule):
+    new = item(**rule)
+
+    blocked = unfit_reasons(new, TODAY, Laboratory(overdue_sieve="block"))
+    warned = unfit_reasons(new, TODAY, Laboratory(overdue_sieve="warn"))
+
+    assert due_of(new, TODAY, 30) == Due.UNCHECKED
+    assert [reason.blocks for reason in (*blocked, *warned)] == [True, False]
+    assert {reason.code for reason in (*blocked, *warned)} == {"not-checked-yet"}
+    assert "not checked yet" in str(blocked[0])
+
+
+def test_item_without_a_rule_waits_for_no_check():
+    assert unfit_reasons(item(), TODAY, Laboratory()) == ()
+    assert unfit_reasons(item(5, check_interval_days=365), TODAY, Laboratory()) == ()
+
+
 def nest_of(**values):
     procedure = factories.make_procedure((600, 300))
     sieves = [factories.make_sieve(600), factories.make_sieve(300, **values)]

@@ -19,7 +19,7 @@ from gradation.models import (
     TestPortion,
 )
 from gradation.queries.impact import Method, touched, touched_certificates
-from gradation.services import bench, certify, impact, review, upkeep
+from gradation.services import bench, certify, checks, clock, impact, review, upkeep
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -301,3 +301,24 @@ def test_two_balances_are_told_as_the_worst_case():
     assert row.would_flip is True
     assert row.margin_after == pytest.approx(25 - 39, abs=1e-9)
     assert any("more than one balance" in note for note in found.notes)
+
+
+@pytest.mark.parametrize(("largest_um", "is_noted"), [(146, True), (None, False)])
+def test_a_tear_is_said_not_to_show_in_the_corrected_figures(largest_um, is_noted):
+    """At 400 µm the mean alone fails in the second case: ASTM E11-17 permits about 13 µm."""
+    run = straight_run(material((400, "10", "100")))
+    sieve = sieve_of(run, 400)
+    readings = (401, 403) if is_noted else (430, 432)
+    check = checks.record_check(
+        actor=factories.keeper(),
+        equipment=sieve,
+        evidence=checks.ApertureEvidence(
+            readings, readings, largest_um=None if largest_um is None else 400 + largest_um
+        ),
+        performed_on=clock.today(),
+    )
+
+    found = touched(check.impacts.get())
+
+    assert not check.passed
+    assert any("largest opening" in note for note in found.notes) == is_noted

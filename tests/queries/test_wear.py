@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from gradation.models import Check, Equipment, Result, Run, RunSieve, Tare, TestPortion, Weighing
 from gradation.queries.tares import UsesAt, tares_of
 from gradation.queries.wear import WearLimits, suspect_sieves, wear_of
+from gradation.queries.wear_list import worn_sieves
 from gradation.services import bench
 from tests import factories
 
@@ -259,3 +260,30 @@ def test_finder_costs_three_queries_for_any_number_of_runs():
         accepted_with(run, sieve, 50, 200 + n)
 
     assert queries() == few == 3
+
+
+def test_the_list_of_all_sieves_names_the_soonest_worn_out_first_and_agrees_with_its_card():
+    factories.make_laboratory()
+    wearing, steady, plate = (
+        factories.make_sieve(125, in_service_since=(NOW - timedelta(days=900)).date()),
+        factories.make_sieve(125),
+        factories.make_sieve(4000, medium="perforated plate"),
+    )
+    for uses, aperture_um in ((0, 125), (100, 126), (200, 127), (300, 128)):
+        measured(wearing, aperture_um, uses, days_ago=300 - uses)
+    used(wearing, 300, runs=100, days=365)
+    measured(steady, 125, 0, 20)
+    measured(plate, 4000, 0, 20)
+
+    rows = worn_sieves(NOW)
+
+    assert [row.sieve for row in rows] == [wearing, steady, plate]
+    card = trend(wear_of(wearing, NOW), "measured")
+    assert rows[0].limits == card.limits
+    assert rows[0].forecast == card.forecast
+    assert abs(rows[0].dates.expected - card.dates.expected) <= timedelta(days=3)
+    # (128 - 125) of the 5.2 µm that ISO 3310-1 permits at 125 µm.
+    assert rows[0].used_up_pct == pytest.approx(3 / 5.2 * 100)
+    assert rows[0].deviation_pct == pytest.approx(2.4)
+    assert "two checks" in rows[1].why
+    assert rows[2].limits is None

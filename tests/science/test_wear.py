@@ -155,3 +155,26 @@ def test_senseless_input_is_refused():
         forecast_uses(trend, LIMITS, uses_now=-1)
     with pytest.raises(OutOfRange):
         forecast_dates(forecast, 520, date(2026, 1, 1), 0.0)
+
+
+def test_a_line_that_is_not_certain_puts_no_sieve_outside():
+    """Five checks at use 0 and one four uses later: the line through them says nothing at use 40.
+
+    Values from 44.6 to 45.4, limits 42.2 and 47.8: every value is well inside.
+    """
+    limits = WearLimits(42.2, 47.8)
+    trend = wear_trend([0, 0, 0, 0, 0, 4], [44.9, 45.4, 44.6, 45.1, 45.0, 45.4])
+
+    forecast = forecast_uses(trend, limits, 40)
+
+    assert trend.value_at(40) > 47.8
+    assert not forecast.already_outside
+    assert forecast.uses is None
+    assert "measure it again" in forecast.sentence
+
+
+def test_a_sieve_whose_checks_lie_outside_is_outside_with_or_without_a_trend():
+    trend = wear_trend([0, 10, 20, 30], [48.4, 48.6, 48.3, 48.5])
+
+    assert not trend.is_shown
+    assert forecast_uses(trend, WearLimits(42.2, 47.8), 40).already_outside

@@ -6,8 +6,16 @@ from decimal import Decimal
 import pytest
 
 from gradation.errors import Conflict, Invalid, NotAllowed
-from gradation.models import Check, Equipment, ImpactAssessment, LedgerEntry, ReferenceLot, Sieve
-from gradation.services import checks, clock, instruments, upkeep
+from gradation.models import (
+    Check,
+    Equipment,
+    ImpactAssessment,
+    Laboratory,
+    LedgerEntry,
+    ReferenceLot,
+    Sieve,
+)
+from gradation.services import bench, checks, clock, instruments, upkeep
 from tests import factories
 
 #: ASTM E11-17 at 75 µm by the formulae of the standard, computed by hand:
@@ -264,7 +272,7 @@ def test_item_of_the_list_that_is_not_in_order_fails(keeper):
 
     check = record(keeper, sieve, checks.VisualEvidence({"no tear, no hole": False}))
 
-    assert check.sentence == "Not in order: no tear, no hole."
+    assert check.sentence == "Not in order: “no tear, no hole”."
     assert state_of(sieve).state == Equipment.State.OUT_OF_SERVICE
 
 
@@ -318,3 +326,52 @@ def test_technician_may_not_record_a_check(technician):
         record(technician, sieve, measured(TRUE_75))
 
     assert Sieve.objects.get().state == Sieve.State.IN_SERVICE
+
+
+def test_new_sieve_enters_no_run_before_a_check_that_counts(keeper):
+    """A look tells no aperture: only a check that lets the next fall due ends the waiting."""
+    portion = factories.make_portion()
+    sizes = [place.aperture_um for place in portion.sample.procedure_version.apertures.all()]
+    sieves = factories.make_sieves(sizes[1:])
+    new = factories.make_sieve(sizes[0], check_interval_days=365, edition="astm_e11_17")
+    setup = bench.Setup(bench=factories.make_bench(), sieves=[new, *sieves])
+    person = factories.technician()
+    looked = checks.VisualEvidence(dict.fromkeys(checks.VISUAL_ITEMS, True))
+    checks.record_check(actor=keeper, equipment=new, evidence=looked, performed_on=clock.today())
+    with pytest.raises(Invalid, match="is new and not checked yet"):
+        bench.open_run(actor=person, portion=portion, setup=setup)
+
+    size = sizes[0]
+    measured = checks.ApertureEvidence(warp_um=[size, size + 1], weft_um=[size, size + 1])
+    checks.record_check(actor=keeper, equipment=new, evidence=measured, performed_on=clock.today())
+
+    assert bench.open_run(actor=person, portion=portion, setup=setup).deviations == ""
+
+
+def test_new_sieve_is_noted_with_the_run_where_the_laboratory_only_warns(keeper):
+    Laboratory.objects.update(overdue_sieve="warn")
+    portion = factories.make_portion()
+    sizes = [place.aperture_um for place in portion.sample.procedure_version.apertures.all()]
+    sieves = [factories.make_sieve(size, check_interval_uses=50) for size in sizes]
+
+    run = bench.open_run(
+        actor=factories.technician(),
+        portion=portion,
+        setup=bench.Setup(bench=factories.make_bench(), sieves=sieves),
+    )
+
+    assert run.deviations.count("not checked yet") == len(sizes)
+
+
+def test_reason_of_a_failed_check_is_not_cut_inside_a_sentence(keeper):
+    sieve = factories.make_sieve(75, edition="astm_e11_17", standard="ASTM E11")
+    torn = checks.ApertureEvidence(warp_um=[77, 78], weft_um=[77, 78], largest_um=146)
+
+    check = checks.record_check(
+        actor=keeper, equipment=sieve, evidence=torn, performed_on=clock.today()
+    )
+
+    sieve.refresh_from_db()
+    assert not check.passed
+    assert sieve.state_reason.endswith((".", ".)"))
+    assert "library" not in " ".join(check.findings["notes"])

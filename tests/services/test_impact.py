@@ -252,6 +252,19 @@ def test_certificate_without_a_touched_run_and_unknown_verdict_are_refused(manag
     assert refused.value.field == "verdict"
 
 
+def test_a_withdrawn_certificate_cannot_be_said_to_stand(manager, case):
+    certify.withdraw_certificate(
+        actor=factories.signatory(),
+        certificate=case[1],
+        reason="A sieve was torn.",
+        password=factories.PASSWORD,
+    )
+
+    with pytest.raises(Invalid, match="is withdrawn, so it cannot stand"):
+        decide(manager, case)
+    assert decide(manager, case, verdict="withdraw").pk
+
+
 def test_draft_needs_no_decision_and_takes_none(manager):
     run = factories.make_accepted_run()
     draft = certify.draft_certificate(

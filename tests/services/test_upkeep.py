@@ -8,6 +8,7 @@ import pytest
 from gradation.errors import Conflict, Invalid, NotAllowed
 from gradation.models import Attachment, Equipment, LedgerEntry, Sieve, Tare
 from gradation.services import attachments, checks, clock, upkeep
+from gradation.services.checking import shortened
 from tests import factories
 
 
@@ -178,6 +179,43 @@ def test_retired_nest_stays_on_file(keeper):
 
     assert not fresh(nest).is_active
     assert fresh(nest).places.count() == 6
+
+
+def test_bench_in_use_is_not_given_up_and_an_idle_one_stays_on_file(keeper):
+    used, idle = factories.make_bench(), factories.make_bench()
+    sieve = factories.make_sieve(bench=used)
+
+    with pytest.raises(Conflict, match="1 items"):
+        upkeep.retire_bench(actor=keeper, bench=used, reason="Room is rebuilt.")
+    upkeep.withdraw_equipment(actor=keeper, item=sieve, reason="Torn.")
+    for bench in (used, idle):
+        upkeep.retire_bench(actor=keeper, bench=bench, reason="Room is rebuilt.")
+
+    assert not fresh(used).is_active
+    with pytest.raises(Conflict, match="already given up"):
+        upkeep.retire_bench(actor=keeper, bench=idle, reason="Again.")
+
+
+def test_no_run_is_opened_at_a_bench_given_up(keeper):
+    bench = factories.make_bench()
+    upkeep.retire_bench(actor=keeper, bench=bench, reason="Room is rebuilt.")
+
+    with pytest.raises(Invalid, match="was given up"):
+        factories.make_run(bench=fresh(bench))
+
+
+@pytest.mark.parametrize("most", [60, 240])
+def test_a_long_reason_is_kept_whole_sentence_by_sentence(keeper, most):
+    sentence = "The cloth came loose at the rim after the ultrasonic bath."
+    text = shortened(f"{sentence} {'It was 12.5 mm long. ' * 20}", most)
+
+    assert len(text) <= most
+    assert text.endswith((".", "…"))
+    assert not text.endswith("12.")
+
+
+def test_a_text_without_sentences_is_shortened_after_a_word():
+    assert shortened("loose wire " * 30, 40) == "loose wire loose wire loose wire loose …"
 
 
 def test_technician_may_not_keep_equipment(technician):

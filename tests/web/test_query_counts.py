@@ -114,6 +114,14 @@ def test_a_long_list_costs_no_more_queries_than_a_short_one(reader, name, rows, 
     assert queries_of(reader, name) == short
 
 
+def make_measured_sieve():
+    sieve = factories.make_sieve()
+    evidence = checks.ApertureEvidence((600, 601), (600, 602))
+    checks.record_check(
+        actor=factories.keeper(), equipment=sieve, evidence=evidence, performed_on=clock.today()
+    )
+
+
 @pytest.mark.parametrize(
     ("name", "make"),
     [
@@ -124,6 +132,7 @@ def test_a_long_list_costs_no_more_queries_than_a_short_one(reader, name, rows, 
         ("equipment:nest-list", lambda: factories.make_nest(factories.make_procedure())),
         ("equipment:instrument-list", lambda: factories.make_instrument("balance")),
         ("equipment:due-list", lambda: factories.make_instrument("shaker")),
+        ("equipment:wear-list", make_measured_sieve),
         ("equipment:suspect-list", factories.make_accepted_run),
         ("equipment:impact-list", make_assessment),
         ("equipment:lot-list", make_lot),

@@ -45,6 +45,7 @@ class Job:
     typo: bool = False
     swapped: bool = False
     stops_after: int | None = None
+    nest: str = ""
 
     @property
     def bench(self) -> str:
@@ -78,7 +79,7 @@ def run_story(world: World, job: Job) -> Work:
     actor = world.people[job.technician]
     yield start
     check_balance(world, job.bench, job.day)
-    nest = fit_nest(world, job.kind)
+    nest = fit_nest(world, job.kind, job.nest)
     setup = bench.Setup(
         bench=world.benches[job.bench],
         sieves=[place.sieve for place in nest.places.all()],
@@ -104,9 +105,11 @@ def enter(world: World, job: Job, run: Run, typed: Typed) -> None:
         bench.record_weighing(actor=actor, run=run, reading=typed.reading)
 
 
-def fit_nest(world: World, kind: Kind) -> Nest:
-    """Give the first nest of the procedure that is fit for use now."""
+def fit_nest(world: World, kind: Kind, name: str = "") -> Nest:
+    """Give the first nest of the procedure, or of that name, that is fit for use now."""
     nests = nests_for(world.procedures[kind.procedure])
+    if name:
+        nests = nests.filter(name=name)
     return next(nest for nest in nests if nest_state(nest, clock.today()).is_fit)
 
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from gradation.management.demo_scenario.bench_work import Job, run_story
 from gradation.management.demo_scenario.cast import REVIEWER, TECHNICIANS
+from gradation.management.demo_scenario.equipment import SPARE_NEST
 from gradation.management.demo_scenario.grains import batch, generator, mixtures
 from gradation.management.demo_scenario.materials import BY_KEY
 from gradation.management.demo_scenario.timeline import Story, Workdays
@@ -77,6 +78,7 @@ def _month(world: World, sample: Sample, month: int, day: date) -> Story:
         day=day,
         mixture=batch(mixtures()[KIND.key], 1.0, generator("control", month, "batch")),
         handling=KIND.handling,
+        nest=SPARE_NEST if month % 3 == 1 else "",
     )
     run = yield from run_story(world, job)
     yield world.days.moment(world.days.later(day, 1), 8, 50)

@@ -8,6 +8,7 @@ from functools import cache
 
 from gradation.management.demo_scenario.cast import FINE_BENCH, KEEPER, SAND_BENCH, STONE_BENCH
 from gradation.management.demo_scenario.data_files import rows_of
+from gradation.management.demo_scenario.further_checks import further_evidence, looked_at
 from gradation.management.demo_scenario.grains import generator
 from gradation.management.demo_scenario.timeline import Story, weekday_before
 from gradation.management.demo_scenario.world import World
@@ -24,7 +25,10 @@ EDITIONS = {
 #: No table for plates is kept by the software; these say so.
 PLATE_LIMITS = "Norrhaven instruction NI-3, invented; confirm against ISO 3310-2"
 READINGS = 20
-MEASURED = "No sag, no tear, cloth tight. Measured at the projector, 5 fields, 4 openings each."
+#: A master sieve is measured more closely.
+MASTER_READINGS = 100
+MEASURED = "Measured at the projector, 5 fields, 4 openings each."
+LOOKED = "On the light table, lens of ten times."
 TORN = "Torn near the rim, two wires loose: one opening far too wide, seen at ten times."
 TORN_WIDENS = 1.9
 #: Sieves whose empty mass is followed.
@@ -32,6 +36,7 @@ WEIGHED_EMPTY = frozenset({"NS-0105", "NS-0106", "NS-0107", "NS-0108"})
 #: Between two deliveries of stone, so that no run misses it.
 KNOCKED, KNOCKED_AGO = "NS-0206", 110
 DAYS_A_YEAR = 365.25
+BOUGHT_BEFORE = timedelta(days=12)
 
 
 @dataclass(frozen=True)
@@ -48,6 +53,7 @@ class SievePlan:
     rack: str
     interval_days: int
     due_in_days: int | None
+    outcome: str
     bias_pct: float
     wear_pct_a_year: float
     registered_days_ago: int | None
@@ -60,7 +66,17 @@ class SievePlan:
     @property
     def fails(self) -> bool:
         """Say whether its last check takes it out of service."""
-        return self.due_in_days is None
+        return self.outcome == "fails"
+
+    @property
+    def is_new(self) -> bool:
+        """Say whether it was delivered and not checked yet."""
+        return self.outcome == "new"
+
+    @property
+    def is_master(self) -> bool:
+        """Say whether it is kept for comparisons only."""
+        return self.serial.startswith("NM-")
 
     def first_day(self, world: World, opening: date) -> date:
         """Give the day it was registered."""
@@ -93,7 +109,8 @@ def _plan(row: dict[str, str]) -> SievePlan:
         medium=row["medium"],
         rack=row["rack"],
         interval_days=int(row["interval_days"]),
-        due_in_days=None if row["due_in_days"] == "fails" else int(row["due_in_days"]),
+        due_in_days=None if row["outcome"] else int(row["due_in_days"]),
+        outcome=row["outcome"],
         bias_pct=float(row["bias_pct"]),
         wear_pct_a_year=float(row["wear_pct_a_year"]),
         registered_days_ago=int(registered) if registered else None,
@@ -107,9 +124,13 @@ def sieve_story(world: World, plan: SievePlan, opening: date, minute: int) -> St
     keeper = world.people[KEEPER]
     sieve = upkeep.register_sieve(actor=keeper, sieve=_new_sieve(world, plan, days[0]))
     world.sieves[plan.serial] = sieve
-    for day in days:
+    for day in () if plan.is_new else days:
         yield world.days.moment(day, 13, minute)
         torn = plan.fails and day == days[-1]
+        if plan.is_cloth and not torn:
+            checks.record_check(
+                actor=keeper, equipment=sieve, evidence=looked_at(), performed_on=day, note=LOOKED
+            )
         checks.record_check(
             actor=keeper,
             equipment=sieve,
@@ -117,6 +138,9 @@ def sieve_story(world: World, plan: SievePlan, opening: date, minute: int) -> St
             performed_on=day,
             note=TORN if torn else MEASURED,
         )
+        true_um = plan.true_aperture_um(world, day)
+        for evidence in further_evidence(world, plan.serial, day, true_um, float(plan.aperture_um)):
+            checks.record_check(actor=keeper, equipment=sieve, evidence=evidence, performed_on=day)
         if plan.serial in WEIGHED_EMPTY:
             upkeep.weigh_tare(
                 actor=keeper, sieve=sieve, tare_g=_tare_g(world, plan, day), note="dry, brushed"
@@ -138,7 +162,11 @@ def _new_sieve(world: World, plan: SievePlan, day: date) -> Sieve:
         frame_diameter_mm=plan.frame_diameter_mm,
         frame_height_mm=plan.frame_height_mm,
         place=plan.rack,
-        in_service_since=day,
+        bought_on=day - BOUGHT_BEFORE,
+        in_service_since=None if plan.is_new else day,
+        grade=Sieve.Grade.CALIBRATION if plan.is_master else Sieve.Grade.COMPLIANCE,
+        is_master=plan.is_master,
+        maker_certificate=f"MC-{plan.serial[3:]}",
         check_interval_days=plan.interval_days,
     )
 
@@ -148,6 +176,8 @@ def _check_days(world: World, plan: SievePlan, opening: date) -> Sequence[date]:
     first = plan.first_day(world, opening)
     random = generator(plan.serial, "checks")
     days = [first]
+    if plan.is_new:
+        return days
     for day in _back_from_last(world, plan, int(random.integers(4, 12))):
         if day <= first:
             break
@@ -168,9 +198,10 @@ def _back_from_last(world: World, plan: SievePlan, early_days: int) -> Iterator[
 def _measured(world: World, plan: SievePlan, day: date, *, torn: bool) -> checks.ApertureEvidence:
     """Draw single apertures about what the sieve really measures on that day."""
     random = generator(plan.serial, day.isoformat(), "apertures")
+    count = MASTER_READINGS if plan.is_master else READINGS
     mean_um, spread_um = plan.true_aperture_um(world, day), _spread_um(plan)
     warp_um, weft_um = (
-        [_shown(plan, value) for value in random.normal(centre_um, spread_um, READINGS)]
+        [_shown(plan, value) for value in random.normal(centre_um, spread_um, count)]
         for centre_um in (mean_um - spread_um / 4, mean_um + spread_um / 4)
     )
     widest_um = mean_um * TORN_WIDENS if torn else mean_um + 3.5 * spread_um
@@ -226,6 +257,9 @@ class NestPlan:
 
 
 _SAND_SERIALS = tuple(f"NS-{number:04d}" for number in range(101, 109))
+#: The same with another No. 50, for one control run in three.
+_SPARE_SERIALS = tuple("NS-0109" if each == "NS-0106" else each for each in _SAND_SERIALS)
+SPARE_NEST = "Sand nest, second No. 50"
 _STONE_SERIALS = tuple(f"NS-{number:04d}" for number in range(201, 208))
 #: The foundry nest shares No. 30, 50, 100 and 200 with the sand nest of the same bench.
 _CORE_SERIALS = (
@@ -235,6 +269,7 @@ _CORE_SERIALS = (
 
 NESTS = (
     NestPlan("Sand nest", "NP-01", SAND_BENCH, _SAND_SERIALS),
+    NestPlan(SPARE_NEST, "NP-01", SAND_BENCH, _SPARE_SERIALS),
     NestPlan("Stone nest 8/16", "NP-02", STONE_BENCH, _STONE_SERIALS),
     NestPlan("Foundry nest", "NP-03", SAND_BENCH, _CORE_SERIALS),
     NestPlan("Powder nest 1", "NP-04", FINE_BENCH, ("NS-0401", "NS-0402", "NS-0403", "NS-0404")),

@@ -17,6 +17,7 @@ from gradation.management.demo_scenario.equipment import (
     sieve_plans,
     sieve_story,
 )
+from gradation.management.demo_scenario.further_checks import lot_story
 from gradation.management.demo_scenario.instruments import PLANS as INSTRUMENTS
 from gradation.management.demo_scenario.instruments import instrument_story
 from gradation.management.demo_scenario.opening import later_editions, opening_story
@@ -83,6 +84,7 @@ def _stories(world: World) -> Iterator[Story]:
 
 
 def _equipment(world: World, opening: date) -> Iterator[Story]:
+    yield lot_story(world, opening)
     for minute, sieve in enumerate(sieve_plans()):
         yield sieve_story(world, sieve, opening, minute)
     for minute, instrument in enumerate(INSTRUMENTS):

@@ -109,9 +109,7 @@ def _release_edition(world: World, edition: Edition) -> None:
         version=ProcedureVersion(procedure=world.procedures[edition.code], **edition.values),
         apertures_um=[Decimal(size) for size in edition.apertures_um],
     )
-    methods.release_procedure_version(
-        actor=actor, version=version, confirmation=CONFIRMATION
-    )
+    methods.release_procedure_version(actor=actor, version=version, confirmation=CONFIRMATION)
 
 
 def _release_requirement(world: World, requirement: Requirement, first_day: date) -> None:

@@ -11,6 +11,7 @@ from gradation.models import (
     Material,
     Nest,
     Procedure,
+    ReferenceLot,
     Sieve,
     Source,
     Specification,
@@ -47,6 +48,7 @@ class World:
     specifications: dict[str, Specification] = field(default_factory=dict)
     materials: dict[str, Material] = field(default_factory=dict)
     sieves: dict[str, Sieve] = field(default_factory=dict)
+    reference_lot: ReferenceLot = field(init=False)
     instruments: dict[str, Instrument] = field(default_factory=dict)
     weighed: set[tuple[str, date]] = field(default_factory=set)
     """Balances and the days their check-weights were put on."""

@@ -95,6 +95,7 @@ class VisualForm(CheckForm):
     def __init__(self, item: Equipment, *args: Any, **kwargs: Any) -> None:
         super().__init__(item, *args, **kwargs)
         self.points = points_of(item)
+        self.fields["next_due_on"].help_text = "Empty: a look alone moves no date."
         for i, point in enumerate(self.points):
             field = WordChoiceField(
                 point, _SEEN, look="point", widget=forms.RadioSelect(attrs={"class": "point"})

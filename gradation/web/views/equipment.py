@@ -17,6 +17,7 @@ from gradation.queries.due import due_list as due_rows
 from gradation.queries.sieve_limits import edition_of, sieve_limits
 from gradation.queries.tares import tares_of
 from gradation.queries.wear import suspect_sieves, wear_of
+from gradation.queries.wear_list import worn_sieves
 from gradation.science.errors import GradationError
 from gradation.services import clock, upkeep
 from gradation.web import lists
@@ -120,6 +121,12 @@ def _limits(sieve: Sieve) -> dict[str, str] | None:
         "high": f"{nominal + allowed.mean_y_um:.2f}",
         "largest": f"{nominal + allowed.single_x_um:.2f}",
     }
+
+
+@page()
+def wear_list(request: PersonRequest) -> HttpResponse:
+    """List the sieves by when wear takes them to their limit."""
+    return render(request, "web/equipment/wear_list.html", {"rows": worn_sieves(clock.now())})
 
 
 @page()

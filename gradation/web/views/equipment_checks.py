@@ -41,9 +41,14 @@ def check_record(request: PersonRequest, serial: str, kind: str) -> HttpResponse
         Doing(
             lambda: _keep(request, item, form),
             _place,
-            lambda check: f"The {check.kind} check is kept.",
+            lambda check: _said_kept(item, check),
         )
     )
+
+
+def _said_kept(item: Item, check: Check) -> str:
+    kept = f"The {check.kind} check is kept"
+    return f"{kept}." if check.passed else f"{kept}. It failed: {named(item)} is out of service."
 
 
 def _form(request: PersonRequest, item: Item, kind: str) -> CheckForm:

@@ -6,7 +6,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 
-from gradation.models import Nest, ProcedureVersion
+from gradation.models import Bench, Nest, ProcedureVersion
 from gradation.policy import Action
 from gradation.queries import equipment as known
 from gradation.queries import equipment_file as file
@@ -104,5 +104,23 @@ def bench_add(request: PersonRequest) -> HttpResponse:
             lambda: upkeep.add_bench(actor=request.user, bench=form.bench()),
             lambda bench: reverse("equipment:nest-list"),
             lambda bench: f"{bench} is added.",
+        )
+    )
+
+
+@page(Action.KEEP_EQUIPMENT)
+def bench_retire(request: PersonRequest, pk: int) -> HttpResponse:
+    """Give a bench up, with a reason; runs made at it keep its name."""
+    bench: Bench = found(known.bench_list().filter(pk=pk).first(), "bench under that number")
+    form = ReasonForm(sent(request))
+    back = reverse("equipment:nest-list")
+    asking = Asking(f"Give {bench} up", "Give it up", back, grave=True)
+    return FormPage(request, form, asking).answer(
+        Doing(
+            lambda: upkeep.retire_bench(
+                actor=request.user, bench=bench, reason=form.cleaned_data["reason"]
+            ),
+            lambda _: back,
+            lambda _: f"{bench} is given up.",
         )
     )
