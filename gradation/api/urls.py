@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from gradation.api import equipment, views
+from gradation.api import equipment, runs, views
 
 app_name = "api"
 
@@ -10,6 +10,7 @@ urlpatterns = [
     path("gradations", views.Gradations.as_view(), name="gradations"),
     path("samples", views.Samples.as_view(), name="samples"),
     path("samples/<str:number>", views.OneSample.as_view(), name="sample"),
+    path("runs", runs.Runs.as_view(), name="runs"),
     path("runs/<int:pk>", views.OneRun.as_view(), name="run"),
     path("certificates/<str:number>", views.OneCertificate.as_view(), name="certificate"),
     path("certificates/<str:number>/pdf", views.CertificateFile.as_view(), name="certificate-pdf"),

@@ -26,6 +26,7 @@ __all__ = [
     "due_state",
     "instrument_list",
     "instrument_uses",
+    "instruments_by_serial",
     "lot_list",
     "nest_list",
     "nest_state",
@@ -65,6 +66,14 @@ def sieves_by_serial(serials: list[str]) -> tuple[list[Sieve], list[str]]:
             known[serial.casefold()] = sieve
     found = [known[serial.casefold()] for serial in wanted if serial.casefold() in known]
     return found, [serial for serial in wanted if serial.casefold() not in known]
+
+
+def instruments_by_serial(serials: list[str]) -> tuple[list[Instrument], list[str]]:
+    """Find instruments in the order named; the second list names serials that are unknown."""
+    wanted = [serial.strip() for serial in serials if serial.strip()]
+    known = {each.serial: each for each in Instrument.objects.filter(serial__in=wanted)}
+    found = [known[serial] for serial in wanted if serial in known]
+    return found, [serial for serial in wanted if serial not in known]
 
 
 def instrument_list() -> QuerySet[Instrument]:
