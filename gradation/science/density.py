@@ -8,6 +8,7 @@ refused where a figure needs it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from gradation.science.errors import Impossible, NotDeterminable, OutOfRange
 
 NOISE = 1e-12  # binary noise of shares that sum to one; far below any balance's readability
+LARGEST_NEST = 64  # curves up to this size are remembered as good by their bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +143,21 @@ def checked_curve(
     shares = np.asarray(passing, dtype=np.float64)
     if apertures.ndim != 1 or apertures.size == 0 or shares.shape[-1:] != apertures.shape:
         raise Impossible("The nest needs one passing value for every aperture, and at least one.")
+    if shares.ndim == 1 and shares.size <= LARGEST_NEST:
+        _refuse_one_curve(apertures.tobytes(), shares.tobytes())
+    else:
+        _refuse_no_curve(apertures, shares)
+    return apertures, shares
+
+
+@lru_cache(maxsize=256)
+def _refuse_one_curve(apertures: bytes, shares: bytes) -> None:
+    """The same run is asked for eight measures of shape; its curve is looked at once."""
+    _refuse_no_curve(np.frombuffer(apertures), np.frombuffer(shares))
+
+
+def _refuse_no_curve(apertures: NDArray[np.float64], shares: NDArray[np.float64]) -> None:
+    """Refuse what no sieving gives."""
     if (
         not np.all(np.isfinite(apertures))
         or apertures[-1] <= 0
@@ -156,7 +173,6 @@ def checked_curve(
         raise Impossible(
             "Passing rises from a coarser to a finer sieve. Check the masses of this run."
         )
-    return apertures, shares
 
 
 def _check_ends(apertures: NDArray[np.float64], ends: OpenEnds) -> None:

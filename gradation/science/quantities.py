@@ -56,7 +56,8 @@ def parse_decimal(text: str) -> Decimal:
             f"{_shown(typed)} is not a number. Type digits with one decimal point or comma, "
             "without unit, such as 512.4."
         )
-    if sum(character.isdigit() for character in typed) > MOST_DIGITS:
+    digits = len(typed.lstrip("+-")) - ("." in typed or "," in typed)
+    if digits > MOST_DIGITS:
         raise NotANumber(
             f"{_shown(typed)} has more than {MOST_DIGITS} digits. Type the number as the balance "
             "shows it."

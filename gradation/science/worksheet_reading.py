@@ -261,6 +261,8 @@ def in_range(
 
 def _digits(value: float | Decimal) -> str:
     """A JSON number as the digits a person would type."""
+    if isinstance(value, int) and abs(value) < 10**MOST_DIGITS:
+        return str(value)
     exact = Decimal(repr(value)) if isinstance(value, float) else Decimal(value)
     if not exact.is_finite() or abs(exact.adjusted()) > MOST_DIGITS:
         return str(exact)  # written out, an exponent in a file could fill the memory

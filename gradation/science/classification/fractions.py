@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import cache
+from functools import cache, lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -426,6 +426,15 @@ def _on_sieves(
     apertures: NDArray[np.float64], limits_um: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], tuple[LimitSource, ...]]:
     """Sizes at which the limits are read, and the source of each."""
+    return _on_nest(
+        np.asarray(apertures, np.float64).tobytes(), np.asarray(limits_um, np.float64).tobytes()
+    )
+
+
+@lru_cache(maxsize=64)
+def _on_nest(nest: bytes, limits: bytes) -> tuple[NDArray[np.float64], tuple[LimitSource, ...]]:
+    """The same nest meets the same limits in every run of a procedure; worked out once."""
+    apertures, limits_um = np.frombuffer(nest), np.frombuffer(limits)
     nearest = apertures[np.argmin(np.abs(np.log(apertures / limits_um[:, np.newaxis])), axis=-1)]
     stands_in = np.abs(nearest - limits_um) <= STANDS_IN_WITHIN * limits_um
     read_at = np.where(stands_in, nearest, limits_um)
