@@ -37,6 +37,8 @@ class Action(StrEnum):
     CLOSE_SAMPLE = "close a sample"
     PREPARE_PORTION = "prepare a test portion"
     RECORD_RUN = "record a run"
+    SEND_BALANCE_READINGS = "send the readings of a balance"
+    IMPORT_RUNS = "import runs recorded elsewhere"
     REVIEW_RUN = "review a run"
     DRAFT_CERTIFICATE = "draft a certificate"
     ISSUE_CERTIFICATE = "issue a certificate"
@@ -47,9 +49,16 @@ class Action(StrEnum):
     SEND_DUE_DIGEST = "send the keepers what is due"
     KEEP_PARTIES = "keep customers, sources and materials"
     KEEP_PROCEDURES = "keep procedures"
+    APPROVE_PROCEDURES = "approve procedures"
     KEEP_SPECIFICATIONS = "keep specifications"
+    APPROVE_SPECIFICATIONS = "approve specifications"
+    KEEP_CHARTS = "keep control charts and freeze their limits"
+    ANSWER_POINT = "answer a point out of control"
+    KEEP_BLENDS = "keep the calculation of a blend"
+    KEEP_STUDIES = "keep studies of precision and comparison"
     SET_POLICY = "set the laboratory's policies"
     MANAGE_PEOPLE = "manage people and their roles"
+    MANAGE_TOKENS = "make and revoke the tokens of client systems"
     EXPORT_RECORDS = "export records"
 
 
@@ -72,6 +81,8 @@ _MATRIX: dict[Action, frozenset[Role]] = {
     Action.CLOSE_SAMPLE: frozenset({Role.TECHNICIAN, Role.QUALITY_MANAGER}),
     Action.PREPARE_PORTION: frozenset({Role.TECHNICIAN}),
     Action.RECORD_RUN: frozenset({Role.TECHNICIAN}),
+    Action.SEND_BALANCE_READINGS: frozenset({Role.TECHNICIAN, Role.EQUIPMENT_KEEPER}),
+    Action.IMPORT_RUNS: frozenset({Role.TECHNICIAN, Role.QUALITY_MANAGER}),
     Action.REVIEW_RUN: frozenset({Role.REVIEWER}),
     Action.DRAFT_CERTIFICATE: frozenset({Role.REVIEWER, Role.SIGNATORY}),
     Action.ISSUE_CERTIFICATE: frozenset({Role.SIGNATORY}),
@@ -82,9 +93,16 @@ _MATRIX: dict[Action, frozenset[Role]] = {
     Action.SEND_DUE_DIGEST: frozenset({Role.EQUIPMENT_KEEPER, Role.QUALITY_MANAGER}),
     Action.KEEP_PARTIES: frozenset({Role.TECHNICIAN, Role.QUALITY_MANAGER}),
     Action.KEEP_PROCEDURES: frozenset({Role.QUALITY_MANAGER}),
+    Action.APPROVE_PROCEDURES: frozenset({Role.QUALITY_MANAGER, Role.SIGNATORY}),
     Action.KEEP_SPECIFICATIONS: frozenset({Role.QUALITY_MANAGER}),
+    Action.APPROVE_SPECIFICATIONS: frozenset({Role.QUALITY_MANAGER, Role.SIGNATORY}),
+    Action.KEEP_CHARTS: frozenset({Role.QUALITY_MANAGER}),
+    Action.ANSWER_POINT: frozenset({Role.REVIEWER, Role.QUALITY_MANAGER}),
+    Action.KEEP_BLENDS: frozenset({Role.TECHNICIAN, Role.REVIEWER, Role.QUALITY_MANAGER}),
+    Action.KEEP_STUDIES: frozenset({Role.REVIEWER, Role.QUALITY_MANAGER}),
     Action.SET_POLICY: frozenset({Role.QUALITY_MANAGER}),
     Action.MANAGE_PEOPLE: frozenset({Role.QUALITY_MANAGER}),
+    Action.MANAGE_TOKENS: frozenset({Role.QUALITY_MANAGER}),
     Action.EXPORT_RECORDS: frozenset({Role.AUDITOR, Role.QUALITY_MANAGER}),
 }
 

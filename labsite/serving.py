@@ -4,6 +4,7 @@ Settings are read here first, in the parent process, so that an installation tha
 ends with one sentence instead of a loop of dying workers.
 """
 
+import gc
 import os
 from pathlib import Path
 
@@ -27,5 +28,13 @@ worker_tmp_dir = str(_memory) if _memory.is_dir() else None
 timeout = 60
 graceful_timeout = 30
 keepalive = 5
+
+
+def post_worker_init(worker: object) -> None:
+    """Set aside all that a worker loaded: looking through it again and again costs the tail."""
+    gc.collect()
+    gc.freeze()
+
+
 accesslog = "-"
 errorlog = "-"

@@ -18,6 +18,7 @@ DATABASE_FIXTURES = {"db", "transactional_db", "live_server", "django_db_reset_s
 MISSING = "missing part: "
 # What these files set up once takes longer than their tests: each goes to one process as a whole.
 KEPT_TOGETHER = (
+    "tests/browser/test_server_killed.py",
     "tests/commands/test_demo.py",
     "tests/commands/test_demo_scenario.py",
     "tests/deploy/test_production_server.py",

@@ -10,9 +10,15 @@ from typing import Any
 from uuid import uuid4
 
 from gradation.models import (
+    BalanceLink,
+    BalanceReading,
     Bench,
+    BlendRecord,
     Certificate,
+    Competence,
     Customer,
+    Division,
+    Drying,
     Instrument,
     Laboratory,
     Material,
@@ -20,35 +26,64 @@ from gradation.models import (
     Procedure,
     ProcedureVersion,
     Run,
+    RunImport,
     Sample,
+    Scope,
+    Shaking,
+    SheetForm,
     Sieve,
     Source,
     Specification,
     SpecificationLine,
     SpecificationVersion,
+    Study,
     TestPortion,
     User,
     Weighing,
 )
 from gradation.policy import Role
+from gradation.queries.blends import BlendAsked, PileAsked
+from gradation.queries.curve_picks import Pick, PickKind
+from gradation.queries.studies.asked import Head, RoundAsked, StudyAsked
 from gradation.services import (
+    balance_links,
+    balance_readings,
     bench,
+    blends,
     certify,
     clock,
+    competence,
+    dryings,
     intake,
     laboratory,
     methods,
     parties,
     people,
+    preparation,
     review,
+    run_import,
+    shakings,
+    specifications,
+    studies,
+    tokens,
     upkeep,
 )
+from gradation.services.procedure_reading import nest_of
+from gradation.services.run_sheet_rows import guess_columns
+from tests.bench_steps import answer_findings as answer_findings
+from tests.bench_steps import hand_over
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 PASSWORD = "granite-under-lichen"
 APERTURES_UM = (4750, 2360, 1180, 600, 300, 150)
 #: On the six sieves and the pan; with a dry mass of 500 g they add up without loss.
 MASSES_G = ("10", "75", "100", "125", "110", "60", "20")
+
+#: Of a table of runs recorded elsewhere.
+RUN_HEADINGS = (
+    *("Reference", "Date", "Technician", "Dry mass"),
+    *("4 mm", "1 mm", "250 µm", "Pan", "Remarks"),
+)
 
 _number = itertools.count(1)
 
@@ -140,9 +175,21 @@ def make_procedure(
     version = methods.draft_procedure_version(
         actor=actor,
         version=ProcedureVersion(procedure=procedure, **filled),
-        apertures_um=[Decimal(size) for size in apertures_um],
+        places=nest_of(*apertures_um),
     )
-    return methods.release_procedure_version(actor=actor, version=version)
+    return release_procedure(version)
+
+
+def release_procedure(version: ProcedureVersion, **told: Any) -> ProcedureVersion:
+    """Propose a drafted version and let a second person release it."""
+    proposed = methods.propose_procedure_version(actor=people.system_account(), version=version)
+    return methods.approve_procedure_version(actor=approver(), version=proposed, **told)
+
+
+def approver() -> User:
+    """Give the signatory who approves what others proposed, always the same."""
+    known = User.objects.filter(username="approver").first()
+    return known or make_person(Role.SIGNATORY, username="approver")
 
 
 def make_specification(
@@ -152,11 +199,11 @@ def make_specification(
     """Add a specification of passing limits and release its first version."""
     n = next(_number)
     actor = people.system_account()
-    specification = methods.add_specification(
+    specification = specifications.add_specification(
         actor=actor,
         specification=Specification(code=f"GS-{n:02d}", title="Fine aggregate for concrete"),
     )
-    version = methods.draft_specification_version(
+    version = specifications.draft_specification_version(
         actor=actor,
         version=SpecificationVersion(
             specification=specification, **{"effective_from": date(2020, 1, 1), **values}
@@ -168,7 +215,17 @@ def make_specification(
             for size, low, high in limits
         ],
     )
-    return methods.release_specification_version(actor=actor, version=version)
+    return release_specification(version)
+
+
+def release_specification(version: SpecificationVersion, **told: Any) -> SpecificationVersion:
+    """Propose a drafted version and let a second person approve it."""
+    proposed = specifications.propose_specification_version(
+        actor=people.system_account(), version=version
+    )
+    return specifications.approve_specification_version(
+        actor=quality_manager(), version=proposed, **told
+    )
 
 
 def make_material(
@@ -204,11 +261,22 @@ def make_sample(
 def make_portion(actor: User | None = None, sample: Sample | None = None) -> TestPortion:
     """Prepare a test portion."""
     actor = actor or technician()
-    return intake.prepare_portion(
+    return preparation.prepare_portion(
         actor=actor,
         sample=sample or make_sample(actor),
-        division=intake.Division(divided_how="riffle, 3 passes, left half"),
+        division=preparation.Division(Division.OTHER, "riffle, 3 passes, left half"),
     )
+
+
+def make_drying(portion: TestPortion | None = None) -> Drying:
+    """Put a portion into an oven."""
+    portion = portion or make_portion()
+    oven = dryings.Oven(
+        oven=make_instrument("oven", set_temperature_c=Decimal(110)),
+        limit_pct=None if portion.sample.procedure_version.constant_mass_pct else Decimal("0.1"),
+        limit_source="EN 933-1",
+    )
+    return dryings.begin_drying(actor=portion.prepared_by, portion=portion, oven=oven)
 
 
 def make_sieve(aperture_um: int | Decimal = 600, **values: Any) -> Sieve:
@@ -234,12 +302,57 @@ def make_instrument(kind: str, **values: Any) -> Instrument:
     return upkeep.register_instrument(actor=keeper(), instrument=Instrument(**filled))
 
 
+def make_competence(person: User, **values: Any) -> Competence:
+    """Record that somebody was found able to work a procedure."""
+    filled = {"valid_from": clock.today(), "evidence": "Three observed runs.", **values}
+    procedure = filled.pop("procedure", None) or make_procedure().procedure
+    return competence.grant_competence(
+        actor=people.system_account(),
+        competence=Competence(person=person, procedure=procedure, **filled),
+    )
+
+
 def make_bench(**values: Any) -> Bench:
     """Add a bench."""
     actor = keeper()
     return upkeep.add_bench(
         actor=actor, bench=Bench(**{"name": f"Bench {next(_number)}", **values})
     )
+
+
+def make_balance_link(
+    balance: Instrument | None = None, bench: Bench | None = None, **values: Any
+) -> BalanceLink:
+    """Connect a balance to a bench; it sends lines such as `12.34 g` at a key press."""
+    make_laboratory()
+    filled = {
+        "balance": balance or make_instrument("balance"),
+        "bench": bench or make_bench(),
+        "form": "number_unit",
+        **values,
+    }
+    return balance_links.connect_balance(actor=keeper(), link=BalanceLink(**filled))
+
+
+def send_line(
+    link: BalanceLink, line: str, actor: User | None = None, **values: Any
+) -> BalanceReading:
+    """Let a balance send one line to its bench."""
+    filled = {"bench": link.bench, "balance": link.balance.serial, "key": uuid4(), **values}
+    sent = balance_readings.BalanceLine(line=line, **filled)
+    return balance_readings.take_balance_reading(actor=actor or technician(), sent=sent)
+
+
+def make_token(owner: User | None = None, **values: Any) -> tokens.MadeToken:
+    """Make a token for a gateway, with its secret."""
+    filled = {
+        "name": "gateway in the sieve room",
+        "owner": owner or technician(),
+        "scopes": [Scope.WRITE_BENCH_READINGS, Scope.READ_BENCH_READINGS],
+        "valid_days": 30,
+        **values,
+    }
+    return tokens.create_token(actor=quality_manager(), wanted=tokens.Wanted(**filled))
 
 
 def make_nest(procedure: ProcedureVersion, sieves: Sequence[Sieve] | None = None) -> Nest:
@@ -295,7 +408,7 @@ def make_weighed_run(actor: User | None = None, sample: Sample | None = None, **
     """Make a run and hand it over for review."""
     run = make_run(actor, sample)
     weigh(run, **masses)
-    return bench.submit_run(actor=run.technician, run=run)
+    return hand_over(run)
 
 
 def make_accepted_run(
@@ -316,6 +429,70 @@ def make_certificate(sample: Sample | None = None, **values: Any) -> Certificate
     return certify.issue_certificate(actor=actor, certificate=draft, password=PASSWORD)
 
 
+def make_sheet_form(actor: User | None = None, **values: Any) -> SheetForm:
+    """Describe tables of runs on three sieves."""
+    make_laboratory()
+    procedure = make_procedure(apertures_um=(4000, 1000, 250))
+    filled = {
+        "name": f"Old workbook {next(_number)}",
+        "customer": make_customer(),
+        "material": make_material(procedure),
+        "bench": make_bench(),
+        "nest": make_nest(procedure),
+        "columns": guess_columns(RUN_HEADINGS),
+        **values,
+    }
+    return run_import.change_sheet_form(actor=actor or technician(), form=SheetForm(**filled))
+
+
+def runs_table(*rows: str) -> bytes:
+    """Write rows under the headings of `make_sheet_form`, as a spreadsheet saves them."""
+    return "\n".join([";".join(RUN_HEADINGS), *rows]).encode()
+
+
+def make_run_import(actor: User | None = None) -> RunImport:
+    """Take a table of one run in."""
+    actor = actor or technician()
+    file = runs_table(f"T-{next(_number)};2026-02-03;I. Orre;500;50;150;200;100;")
+    job = run_import.add_runs_table(
+        actor=actor, form=make_sheet_form(actor), file=file, name="tarnholt.csv"
+    )
+    job = run_import.look_through(actor=actor, job=job)
+    return run_import.take_in(actor=actor, job=job, way=RunImport.Way.ALL)
+
+
+def make_blend(sample: Sample | None = None, **values: Any) -> BlendRecord:
+    """Keep a blend of a sample and of one of its runs, as two stockpiles."""
+    run = sample.portions.first().runs.get() if sample else make_accepted_run()
+    keys = (
+        Pick(PickKind.SAMPLE, run.portion.sample.number),
+        Pick(PickKind.RUN, str(run.pk)),
+    )
+    asked = BlendAsked(tuple(PileAsked(key) for key in keys), make_specification().pk)
+    filled = {"title": "Trial mix", **values}
+    return blends.save_blend(actor=reviewer(), asked=asked, **filled)
+
+
+def make_study(asked: StudyAsked | None = None, **values: Any) -> Study:
+    """Keep a study; unless told otherwise a round whose score must be answered."""
+    make_laboratory()
+    actor = reviewer()
+    round_asked = RoundAsked(
+        own=Decimal("52.0"), u_own=Decimal("0.4"), assigned=Decimal("50.0"),
+        deviation=Decimal("0.8"), u_assigned=Decimal("0.1"),
+    )  # fmt: skip
+    head = Head(**{"title": "Round 7", "figure": "passing_600", **values})
+    study = studies.begin_study(actor=actor, head=head, asked=asked or round_asked)
+    return studies.keep_study(actor=actor, study=study)
+
+
 def at(moment: datetime = NOW) -> Any:
     """Let the laboratory's clock stand."""
     return clock.at(moment)
+
+
+def make_shaking(run: Run | None = None, **values: Any) -> Shaking:
+    """Record a shaking of a run."""
+    run = run or make_run(technician())
+    shaken = shakings.Shaken(**{"key": uuid4(), "minutes": Decimal(10), **values})
+    return shakings.record_shaking(actor=run.technician, run=run, shaken=shaken)

@@ -33,6 +33,7 @@ from gradation.services import checks, clock
 class StaffView(APIView):
     """An endpoint that people of the laboratory may read; filters not offered are refused."""
 
+    area = "equipment"
     allowed: ClassVar[frozenset[str]] = frozenset()
     act: ClassVar[dict[str, Action]] = {"POST": Action.KEEP_EQUIPMENT}
 

@@ -49,15 +49,20 @@ def _of_refusal(error: Refusal) -> Response:
 def _problem(
     code: int, kind: str, detail: str, errors: list[dict[str, str]], headers: dict[str, str]
 ) -> Response:
-    body = {
+    body = problem_body(code, kind, detail)
+    if errors:
+        body["errors"] = errors
+    return Response(body, status=code, headers=headers, content_type=MEDIA_TYPE)
+
+
+def problem_body(code: int, kind: str, detail: str) -> dict[str, Any]:
+    """Give the members that every problem document has."""
+    return {
         "type": f"urn:gradation:problem:{kind}",
         "title": kind.replace("-", " ").replace("_", " ").capitalize(),
         "status": code,
         "detail": detail,
     }
-    if errors:
-        body["errors"] = errors
-    return Response(body, status=code, headers=headers, content_type=MEDIA_TYPE)
 
 
 def _code(error: Exception) -> str:

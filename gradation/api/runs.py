@@ -19,7 +19,10 @@ from gradation.services import bench
 
 
 class RunIn(serializers.Serializer[Any]):
-    """What opens a run: the portion's label, the bench's name, serial numbers from the top down."""
+    """What opens a run: the portion's label, the bench's name, serial numbers from the top down.
+
+    `reasons` are given by the keys that a refusal names: its pointer is `/reason-<key>`.
+    """
 
     portion = serializers.CharField(max_length=28)
     bench = serializers.CharField(max_length=60)
@@ -27,10 +30,19 @@ class RunIn(serializers.Serializer[Any]):
     instruments = serializers.ListField(
         child=serializers.CharField(max_length=40), max_length=20, default=list
     )
+    reliefs = serializers.ListField(
+        child=serializers.CharField(max_length=40), max_length=20, default=list
+    )
+    pan = serializers.BooleanField(default=True)
+    reasons = serializers.DictField(
+        child=serializers.CharField(max_length=400, allow_blank=True), default=dict
+    )
 
 
 class Runs(APIView):
     """Runs are opened here, by the same use-case as at the bench."""
+
+    area = "runs"
 
     def post(self, request: Request) -> Response:
         """Open a run; an unfit sieve is refused with the reason, as on the screen."""
@@ -48,17 +60,26 @@ class Runs(APIView):
 def _setup(given: dict[str, Any]) -> bench.Setup:
     sieves, strange_sieves = sieves_by_serial(given["sieves"])
     instruments, strange = instruments_by_serial(given["instruments"])
+    reliefs, strange_reliefs = sieves_by_serial(given["reliefs"])
     place = bench_list().filter(name=given["bench"]).first()
     faults = [
         *_unknown("sieves", "sieve", strange_sieves),
         *_unknown("instruments", "instrument", strange),
+        *_unknown("reliefs", "sieve", strange_reliefs),
     ]
     if place is None:
         msg = f"No bench in use is named {given['bench']}."
         faults.append(Fault("bench", msg, "unknown-bench"))
     if faults or place is None:
         raise Invalid(faults)
-    return bench.Setup(bench=place, sieves=sieves, instruments=instruments)
+    return bench.Setup(
+        bench=place,
+        sieves=sieves,
+        instruments=instruments,
+        reliefs=frozenset(sieve.pk for sieve in reliefs),
+        has_pan=given["pan"],
+        reasons=given["reasons"],
+    )
 
 
 def _unknown(field: str, noun: str, serials: list[str]) -> list[Fault]:

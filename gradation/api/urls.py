@@ -2,7 +2,21 @@
 
 from django.urls import path
 
-from gradation.api import equipment, runs, views
+from gradation.api import (
+    benches,
+    blends,
+    comparisons,
+    equipment,
+    portions,
+    procedures,
+    run_content,
+    run_findings,
+    runs,
+    specifications,
+    studies,
+    trends,
+    views,
+)
 
 app_name = "api"
 
@@ -10,7 +24,16 @@ urlpatterns = [
     path("gradations", views.Gradations.as_view(), name="gradations"),
     path("samples", views.Samples.as_view(), name="samples"),
     path("samples/<str:number>", views.OneSample.as_view(), name="sample"),
+    path("portions", portions.Portions.as_view(), name="portions"),
+    path("portions/<str:label>", portions.OnePortion.as_view(), name="portion"),
+    path("portions/<str:label>/dryings", portions.Dryings.as_view(), name="dryings"),
+    path("dryings/<int:pk>", portions.OneDrying.as_view(), name="drying"),
+    path("dryings/<int:pk>/masses", portions.DryingMasses.as_view(), name="drying-masses"),
+    path("dryings/<int:pk>/end", portions.DryingEnd.as_view(), name="drying-end"),
     path("runs", runs.Runs.as_view(), name="runs"),
+    path("runs/<int:pk>/findings", run_findings.RunFindings.as_view(), name="run-findings"),
+    path("runs/<int:pk>/weighings", run_content.Weighings.as_view(), name="run-weighings"),
+    path("runs/<int:pk>/shakings", run_content.Shakings.as_view(), name="run-shakings"),
     path("runs/<int:pk>", views.OneRun.as_view(), name="run"),
     path("certificates/<str:number>", views.OneCertificate.as_view(), name="certificate"),
     path("certificates/<str:number>/pdf", views.CertificateFile.as_view(), name="certificate-pdf"),
@@ -20,5 +43,44 @@ urlpatterns = [
     path("instruments/<path:serial>", equipment.OneInstrument.as_view(), name="instrument"),
     path("equipment/<path:serial>/checks", equipment.Checks.as_view(), name="checks"),
     path("nests", equipment.Nests.as_view(), name="nests"),
+    path("trends", trends.Trends.as_view(), name="trends"),
+    path("control-charts", trends.Charts.as_view(), name="control-charts"),
+    path("benches/<path:bench>/readings", benches.BenchReadings.as_view(), name="bench-readings"),
+    path("benches/<path:bench>", benches.OneBench.as_view(), name="bench"),
+    path("procedures", procedures.Procedures.as_view(), name="procedures"),
+    path("procedure-library", procedures.Library.as_view(), name="procedure-library"),
+    path("procedure-versions/<int:pk>", procedures.OneVersion.as_view(), name="procedure-version"),
+    path(
+        "procedure-versions/<int:pk>/propose",
+        procedures.Proposal.as_view(),
+        name="procedure-propose",
+    ),
+    path(
+        "procedure-versions/<int:pk>/approve",
+        procedures.Approval.as_view(),
+        name="procedure-approve",
+    ),
+    path("specifications", specifications.Specifications.as_view(), name="specifications"),
+    path(
+        "specification-versions/<int:pk>",
+        specifications.OneVersion.as_view(),
+        name="specification-version",
+    ),
+    path(
+        "specification-versions/<int:pk>/propose",
+        specifications.Proposal.as_view(),
+        name="specification-propose",
+    ),
+    path(
+        "specification-versions/<int:pk>/approve",
+        specifications.Approval.as_view(),
+        name="specification-approve",
+    ),
+    path("runs/<int:pk>/verdict", specifications.RunVerdictView.as_view(), name="run-verdict"),
+    path("comparisons", comparisons.Comparisons.as_view(), name="comparisons"),
+    path("blends", blends.Blends.as_view(), name="blends"),
+    path("blends/<str:number>", blends.OneBlend.as_view(), name="blend"),
+    path("studies", studies.Studies.as_view(), name="studies"),
+    path("studies/<str:number>", studies.OneStudy.as_view(), name="study"),
     path("due", equipment.DueList.as_view(), name="due"),
 ]

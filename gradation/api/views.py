@@ -36,6 +36,9 @@ def _pointed(fault: WorksheetFault) -> Fault:
 class Gradations(APIView):
     """Compute a worksheet or a named calculation, and keep nothing."""
 
+    area = "gradations"
+    area_acts: ClassVar[dict[str, str]] = {"POST": "read"}  # computes, keeps nothing
+
     def post(self, request: Request) -> Response:
         """Give what `compute` prints for the same worksheet or calculation."""
         try:
@@ -49,6 +52,7 @@ class Gradations(APIView):
 class Samples(APIView):
     """The samples a person may see, newest first, a page at a time."""
 
+    area = "samples"
     allowed: ClassVar[frozenset[str]] = frozenset({"search", "state", "before"})
 
     def get(self, request: Request) -> Response:
@@ -76,6 +80,8 @@ class Samples(APIView):
 class OneSample(APIView):
     """One sample."""
 
+    area = "samples"
+
     def get(self, request: Request, number: str) -> Response:
         """Give the sample of this number."""
         return Response(SampleOut(find_sample(person(request), number)).data)
@@ -83,6 +89,8 @@ class OneSample(APIView):
 
 class OneRun(APIView):
     """One run with its results."""
+
+    area = "runs"
 
     def get(self, request: Request, pk: int) -> Response:
         """Give the run with the figures frozen for it."""
@@ -92,6 +100,8 @@ class OneRun(APIView):
 class OneCertificate(APIView):
     """One issued certificate."""
 
+    area = "certificates"
+
     def get(self, request: Request, number: str) -> Response:
         """Give its state, digest and content."""
         return Response(CertificateOut(find_certificate_by_number(person(request), number)).data)
@@ -99,6 +109,8 @@ class OneCertificate(APIView):
 
 class CertificateFile(APIView):
     """The file of an issued certificate."""
+
+    area = "certificates"
 
     def get(self, request: Request, number: str) -> HttpResponse:
         """Give the bytes that were issued."""

@@ -1,7 +1,9 @@
 """Balances at the bench: from the bytes on a line to a reading in grams.
 
-Pure functions and small state machines: nothing here opens a port, knows a run or a database.
-`stream` cuts bytes into lines, `lines` reads one line by a form that the laboratory chose.
+`stream` cuts bytes into lines, `lines` reads one line by a form that the laboratory chose,
+`own_form` makes such a form; `settling` says when a load is new. These are pure. The gateway that
+runs beside the balances is built on them: `ports` reads, `journal` keeps, `sender` sends. Nothing
+here knows a run or the site's database.
 """
 
 from gradation.bench_io.lines import (

@@ -12,6 +12,7 @@ from decimal import Decimal
 
 __all__ = [
     "FORMS",
+    "UNITS",
     "BalanceReading",
     "LineForm",
     "NotAReading",
@@ -31,6 +32,8 @@ _GRAMS = {
     "lb": Decimal("453.59237"),
     "oz": Decimal("28.349523125"),
 }
+#: Units that a balance may send.
+UNITS = tuple(_GRAMS)
 _LONGEST = 80
 
 
@@ -39,7 +42,11 @@ class NotAReading(ValueError):
 
 
 class Unstable(NotAReading):
-    """The balance had not settled; the next line may be taken."""
+    """The balance had not settled; `mass_g` is what it showed meanwhile, if that can be read."""
+
+    def __init__(self, message: str, mass_g: Decimal | None = None) -> None:
+        super().__init__(message)
+        self.mass_g = mass_g
 
 
 class Overloaded(NotAReading):
@@ -57,7 +64,10 @@ class BalanceReading:
 
 @dataclass(frozen=True)
 class LineForm:
-    """What a line looks like: a pattern with the groups `number` and, if there, `unit`, `mark`."""
+    """What a line looks like: a pattern with the groups `number` and, if there, `unit`, `mark`.
+
+    A line of `unsettled_pattern` says that the balance has not settled.
+    """
 
     name: str
     words: str
@@ -66,6 +76,7 @@ class LineForm:
     stable_marks: frozenset[str] = field(default_factory=frozenset)
     unstable_marks: frozenset[str] = field(default_factory=frozenset)
     needs_mark: bool = False
+    unsettled_pattern: str = ""
 
     def __post_init__(self) -> None:
         if "(?P<number>" not in self.pattern:
@@ -85,6 +96,7 @@ FORMS: tuple[LineForm, ...] = (
         "number_unit",
         "a number, then the unit; while it has not settled the unit is missing: 123.45 g",
         rf"^\s*{_NUMBER}\s*{_UNIT}\s*$",
+        unsettled_pattern=rf"^\s*{_NUMBER}\s*$",
     ),
     LineForm(
         "mark_number_unit",
@@ -129,19 +141,31 @@ def read_line(line: str, form: LineForm) -> BalanceReading:
         raise Overloaded(msg)
     found = re.match(form.pattern, text)
     if found is None:
-        msg = f"'{text}' has not the form '{form.words}'. Choose the form that the balance sends."
-        raise NotAReading(msg)
+        raise _other(text, form)
     parts = found.groupdict()
-    _refuse_unsettled(parts.get("mark"), form)
     unit = (parts.get("unit") or form.default_unit).casefold()
-    return BalanceReading(_grams(parts["number"], unit, text), text, unit)
+    mass_g = _grams(parts["number"], unit, text)
+    _refuse_unsettled(parts.get("mark"), form, mass_g)
+    return BalanceReading(mass_g, text, unit)
 
 
-def _refuse_unsettled(mark: str | None, form: LineForm) -> None:
-    shown = re.sub(r"\s+", " ", mark).upper() if mark else ""
+def _other(text: str, form: LineForm) -> NotAReading:
+    """Say why a line of another form is none of this one."""
+    moving = re.match(form.unsettled_pattern, text) if form.unsettled_pattern else None
+    if moving is not None:
+        mass_g = _grams(moving["number"], form.default_unit, text)
+        return Unstable(_NOT_SETTLED, mass_g)
+    msg = f"'{text}' has not the form '{form.words}'. Choose the form that the balance sends."
+    return NotAReading(msg)
+
+
+_NOT_SETTLED = "The balance has not settled yet."
+
+
+def _refuse_unsettled(mark: str | None, form: LineForm, mass_g: Decimal) -> None:
+    shown = re.sub(r"\s+", " ", mark).strip().upper() if mark else ""
     if shown and shown in form.unstable_marks:
-        msg = "The balance has not settled yet."
-        raise Unstable(msg)
+        raise Unstable(_NOT_SETTLED, mass_g)
     if form.needs_mark and shown not in form.stable_marks:
         msg = f"The mark '{shown}' does not say that the balance has settled."
         raise NotAReading(msg)
@@ -149,9 +173,7 @@ def _refuse_unsettled(mark: str | None, form: LineForm) -> None:
 
 def _grams(number: str, unit: str, text: str) -> Decimal:
     if unit not in _GRAMS:
-        msg = (
-            f"'{text}' is in {unit}, which is no unit of mass known here. Set the balance to grams."
-        )
+        msg = f"'{text}' is in {unit}, no unit of mass known here. Set the balance to grams."
         raise NotAReading(msg)
     typed = Decimal(re.sub(r"\s", "", number).replace(",", "."))
     if _GRAMS[unit] == 1:

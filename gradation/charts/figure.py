@@ -1,6 +1,8 @@
 """The one model of a gradation chart, drawn by `interactive` and by `printed`.
 
 Passing runs 0-100 % upward; apertures are micrometres. The figure holds what is drawn, not how.
+Besides passing a figure may show what is retained on each sieve, the density of the distribution,
+or differences in passing: `quantity` says which.
 """
 
 import math
@@ -10,13 +12,27 @@ from enum import StrEnum
 
 
 class Scale(StrEnum):
-    """How the aperture axis is divided (and, for probability paper, the passing axis too)."""
+    """How the aperture axis is divided; on the papers of models the passing axis too."""
 
     LOG = "log"
     POWER45 = "power45"
     PHI = "phi"
     LINEAR = "linear"
     PROBABILITY = "probability"
+    RRSB = "rrsb"
+    GGS = "ggs"
+
+
+class Quantity(StrEnum):
+    """What stands on the upright axis."""
+
+    PASSING = "passing"
+    RETAINED = "retained"
+    """Percent on each single sieve, as bars."""
+    DENSITY = "density"
+    """Percent per decade of size, class by class, as steps."""
+    DIFFERENCE = "difference"
+    """Passing less that of a reference curve, in points."""
 
 
 class Direction(StrEnum):
@@ -40,11 +56,17 @@ def _refuse_aperture(aperture_um: float) -> None:
 
 @dataclass(frozen=True)
 class CurvePoint:
-    """Passing measured at one sieve, with its expanded uncertainty where it is known."""
+    """Passing measured at one sieve, with its expanded uncertainty where it is known.
+
+    In a figure of another quantity `passing_pct` is that quantity. A corner of a step carries no
+    marker; `said` is read out instead of aperture and figure.
+    """
 
     aperture_um: float
     passing_pct: float
     uncertainty_pct: float | None = None
+    is_corner: bool = False
+    said: str = ""
 
     def __post_init__(self) -> None:
         _refuse_aperture(self.aperture_um)
@@ -57,11 +79,16 @@ class CurvePoint:
 
 @dataclass(frozen=True)
 class Curve:
-    """One distribution; `fitted` marks a model's smooth line, drawn without markers."""
+    """One distribution; `fitted` marks a model's smooth line, drawn without markers.
+
+    `look` is the place of its style among the curves; its own place unless given, so that a
+    fitted line can wear the style of what it was fitted to.
+    """
 
     label: str
     points: tuple[CurvePoint, ...]
     fitted: bool = False
+    look: int | None = None
 
     def drawn(self) -> tuple[CurvePoint, ...]:
         """Return the points that have a figure, coarse to fine (an empty row leaves a gap)."""
@@ -148,6 +175,9 @@ class GradationFigure:
     scale: Scale = Scale.LOG
     direction: Direction = Direction.FINE_LEFT
     retained_axis: bool = False
+    quantity: Quantity = Quantity.PASSING
+    against: str = ""
+    """The name of the reference that differences are taken from."""
 
     def apertures_um(self) -> Iterator[float]:
         """Yield every aperture that must lie inside the axis."""
@@ -158,9 +188,17 @@ class GradationFigure:
 
     def described(self) -> str:
         """Return the chart in one sentence, for those who cannot see it."""
-        parts = [f"{self.title}: percent passing against aperture"]
+        parts = [f"{self.title}: {self._upright()} against aperture"]
         parts += [f"{curve.label}, {len(curve.drawn())} points" for curve in self.curves]
         if self.band:
             parts.append(f"envelope {self.band.label}")
         parts += [point.text for point in self.failing]
         return "; ".join(parts) + "."
+
+    def _upright(self) -> str:
+        return {
+            Quantity.PASSING: "percent passing",
+            Quantity.RETAINED: "percent retained on each sieve",
+            Quantity.DENSITY: "density in percent per decade of size",
+            Quantity.DIFFERENCE: f"difference in passing from {self.against}",
+        }[self.quantity]

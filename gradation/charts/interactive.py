@@ -9,13 +9,16 @@ from typing import Any
 
 from gradation.charts.axes import (
     ApertureAxis,
+    Bar,
     Tick,
+    ValueAxis,
     aperture_axis,
+    bars_of,
     passing_at,
-    passing_ticks,
     spaced,
+    value_axis,
 )
-from gradation.charts.figure import Curve, FailingPoint, GradationFigure, Scale
+from gradation.charts.figure import Curve, FailingPoint, GradationFigure, Quantity, Scale
 from gradation.charts.palette import (
     INK,
     MADDER,
@@ -47,13 +50,15 @@ _MARKERS = {
     "diamond": "diamond-open",
     "cross": "cross-thin-open",
 }
+_MARKER_PX = 8
+_HATCHES = {"circle": "", "square": "/", "triangle": ".", "diamond": "x", "cross": "-"}
 
 
 def plotly_figure(figure: GradationFigure) -> dict[str, Any]:
     """Return {'data': [...], 'layout': {...}, 'config': {...}} for Plotly.newPlot."""
     axis = aperture_axis(figure)
     traces = [*_band(figure, axis), *_target(figure, axis)]
-    traces += [_curve(figure, axis, it, curve_style(i)) for i, it in enumerate(figure.curves)]
+    traces += _bars(figure, axis) if figure.quantity is Quantity.RETAINED else _curves(figure, axis)
     traces += _failing(figure, axis)
     if figure.sieves:
         traces.append({"x": [0.5], "y": [0.5], "xaxis": "x2", **_HIDDEN})
@@ -77,30 +82,79 @@ def _line(style: CurveStyle, width: float = 2.0) -> dict[str, Any]:
     return {"color": style.colour, "width": width, "dash": dash}
 
 
+def _curves(figure: GradationFigure, axis: ApertureAxis) -> list[dict[str, Any]]:
+    places = [i if it.look is None else it.look for i, it in enumerate(figure.curves)]
+    return [
+        _curve(figure, axis, it, curve_style(place))
+        for it, place in zip(figure.curves, places, strict=True)
+    ]
+
+
+def _bars(figure: GradationFigure, axis: ApertureAxis) -> list[dict[str, Any]]:
+    """Return one trace of bars for each curve, told apart by hatching as well as by colour."""
+    drawn = zip(figure.curves, bars_of(figure, axis), strict=True)
+    return [
+        _bar_trace(figure, curve, bars, curve_style(i)) for i, (curve, bars) in enumerate(drawn)
+    ]
+
+
+def _bar_trace(
+    figure: GradationFigure, curve: Curve, bars: tuple[Bar, ...], style: CurveStyle
+) -> dict[str, Any]:
+    hatch = {"shape": _HATCHES.get(style.marker, ""), "fgcolor": style.colour, "solidity": 0.35}
+    filled = style.colour if not hatch["shape"] else "rgba(0,0,0,0)"
+    return {
+        "type": "bar",
+        "name": _plain(curve.label),
+        "x": [(bar.left + bar.right) / 2 for bar in bars],
+        "y": [bar.top for bar in bars],
+        "width": [bar.right - bar.left for bar in bars],
+        "marker": {
+            "color": filled,
+            "line": {"color": style.colour, "width": 1.2},
+            "pattern": hatch | {"bgcolor": filled},
+        },
+        "text": _read_out(figure, curve),
+        "textposition": "none",
+        "hovertemplate": "%{text}<extra>%{fullData.name}</extra>",
+    }
+
+
+def _read_out(figure: GradationFigure, curve: Curve) -> list[str]:
+    unit = value_axis(figure).unit()
+    return [
+        _plain(it.said)
+        or _said(_sieve_name(figure, it.aperture_um), it.passing_pct, it.uncertainty_pct, unit)
+        for it in curve.drawn()
+    ]
+
+
 def _curve(
     figure: GradationFigure, axis: ApertureAxis, curve: Curve, style: CurveStyle
 ) -> dict[str, Any]:
-    points = curve.drawn()
+    points, upright = curve.drawn(), value_axis(figure)
     trace: dict[str, Any] = {
         "type": "scatter",
         "name": _plain(curve.label),
         "mode": "lines" if curve.fitted else "lines+markers",
         "x": [axis.at(it.aperture_um) for it in points],
-        "y": [passing_at(it.passing_pct, figure.scale) for it in points],
-        "line": _line(style),
-        "marker": {"symbol": _MARKERS.get(style.marker, "circle"), "size": 8},
-        "text": [
-            _said(_sieve_name(figure, it.aperture_um), it.passing_pct, it.uncertainty_pct)
-            for it in points
-        ],
+        "y": [upright.at(it.passing_pct) for it in points],
+        "line": _line(style, 1.2 if curve.fitted and curve.look is not None else 2.0),
+        "marker": {
+            "symbol": _MARKERS.get(style.marker, "circle"),
+            "size": [0 if it.is_corner else _MARKER_PX for it in points],
+        },
+        "text": _read_out(figure, curve),
         "hovertemplate": "%{text}<extra>%{fullData.name}</extra>",
     }
+    if curve.fitted and curve.look is not None:
+        trace["showlegend"] = False  # it looks like its curve and stands beside it
     return trace | _whiskers(figure, curve)
 
 
-def _said(name: str, passing_pct: float, uncertainty_pct: float | None) -> str:
+def _said(name: str, value: float, uncertainty_pct: float | None, unit: str) -> str:
     spread = "" if uncertainty_pct is None else f" ± {uncertainty_pct:g}"
-    return f"{name}: {passing_pct:g}{spread} % passing"
+    return f"{name}: {value:.6g}{spread} {unit}"
 
 
 def _whiskers(figure: GradationFigure, curve: Curve) -> dict[str, Any]:
@@ -184,12 +238,14 @@ def _layout(figure: GradationFigure, axis: ApertureAxis) -> dict[str, Any]:
         "hovermode": "closest",
         "modebar": {"orientation": "v", "bgcolor": "rgba(0,0,0,0)", "color": QUIET},
         "xaxis": _bottom_axis(axis),
-        "yaxis": _passing_axis(figure, "Passing, %", retained=False),
+        "yaxis": _upright_axis(value_axis(figure)),
     }
+    if figure.quantity is Quantity.DIFFERENCE:
+        layout["shapes"] = [_nought(value_axis(figure))]
     if figure.sieves:
         layout["xaxis2"] = _top_axis(figure, axis)
     if figure.retained_axis:
-        right = _passing_axis(figure, "Cumulative retained, %", retained=True)
+        right = _retained_axis(value_axis(figure))
         layout["yaxis2"] = right | {"overlaying": "y", "side": "right", "showgrid": False}
     return layout
 
@@ -223,7 +279,17 @@ def _top_axis(figure: GradationFigure, axis: ApertureAxis) -> dict[str, Any]:
     return ruled | {"overlaying": "x", "side": "top", "matches": "x"}
 
 
-def _passing_axis(figure: GradationFigure, title: str, *, retained: bool) -> dict[str, Any]:
-    ticks = passing_ticks(figure.scale)
-    texts = [f"{100 - passing:g}" if retained else tick.text for passing, tick in ticks]
-    return _ruled(title, [tick.at for _, tick in ticks], texts)
+def _upright_axis(axis: ValueAxis) -> dict[str, Any]:
+    ticks = [tick for _, tick in axis.ticks()]
+    return _ruled(_plain(axis.title()), [it.at for it in ticks], [it.text for it in ticks])
+
+
+def _retained_axis(axis: ValueAxis) -> dict[str, Any]:
+    texts = [f"{100 - passing:g}" for passing, _ in axis.ticks()]
+    return _ruled("Cumulative retained, %", [tick.at for _, tick in axis.ticks()], texts)
+
+
+def _nought(axis: ValueAxis) -> dict[str, Any]:
+    """Return the line of no difference."""
+    line = {"color": INK, "width": 1.2}
+    return {"type": "line", "x0": 0, "x1": 1, "y0": axis.at(0), "y1": axis.at(0), "line": line}

@@ -50,7 +50,7 @@ def legend(rows: list[LegendRow], x: float, y: float) -> str:
 
 def _keys(figure: GradationFigure) -> Iterator[tuple[str, str]]:
     for i, curve in enumerate(figure.curves):
-        style = curve_style(i)
+        style = curve_style(i if curve.look is None else curve.look)
         yield curve.label, _line(style) + ("" if curve.fitted else markers(style, [(10, -3)]))
     if figure.target:
         yield figure.target.label, _line(TARGET_STYLE)

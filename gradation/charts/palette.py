@@ -49,5 +49,15 @@ TARGET_STYLE = CurveStyle(INK, (8, 2.5, 1.5, 2.5), "none")
 
 
 def curve_style(position: int) -> CurveStyle:
-    """Return the style of the curve at `position`; after the last style they start again."""
-    return CURVE_STYLES[position % len(CURVE_STYLES)]
+    """Return the style of the curve at `position`.
+
+    After the last style the colours start again with other dashes and markers, so that the pair
+    of dash and marker is the same for no two of 25 curves.
+    """
+    count = len(CURVE_STYLES)
+    turn, place = divmod(position, count)
+    return CurveStyle(
+        CURVE_STYLES[place].colour,
+        CURVE_STYLES[(place + turn) % count].dash,
+        CURVE_STYLES[(place + 2 * turn) % count].marker,
+    )

@@ -6,13 +6,23 @@ from itertools import pairwise
 
 from gradation.charts.axes import (
     ApertureAxis,
+    Bar,
     Tick,
+    ValueAxis,
     aperture_axis,
-    passing_at,
-    passing_ticks,
+    bars_of,
     spaced,
+    value_axis,
 )
-from gradation.charts.figure import BandLimit, Curve, FailingPoint, GradationFigure, Side, SieveName
+from gradation.charts.figure import (
+    BandLimit,
+    Curve,
+    FailingPoint,
+    GradationFigure,
+    Quantity,
+    Side,
+    SieveName,
+)
 from gradation.charts.legend import CHARACTER_PX, ROW_PX, TEXT_PX, legend, legend_rows
 from gradation.charts.markers import markers, notch, path
 from gradation.charts.markup import Look, cut, element, label, number, picture
@@ -43,6 +53,7 @@ class _Plot:
 
     figure: GradationFigure
     axis: ApertureAxis
+    upright: ValueAxis
     top: float
     width: float
     height: float
@@ -52,7 +63,7 @@ class _Plot:
         return self.left + self.axis.at(aperture_um) * self.width
 
     def y(self, passing_pct: float) -> float:
-        return self.top + (1 - passing_at(passing_pct, self.figure.scale)) * self.height
+        return self.top + (1 - self.upright.at(passing_pct)) * self.height
 
     @property
     def right(self) -> float:
@@ -70,8 +81,10 @@ def svg(figure: GradationFigure, width_mm: float, height_mm: float) -> str:
     inner = width - _LEFT_PX - (34 if figure.retained_axis else 10)
     rows = legend_rows(figure, inner)
     top = _names_height(figure, axis, inner) + 6
-    plot = _Plot(figure, axis, top, inner, height - top - 31 - ROW_PX * len(rows))
-    layers = (_band_fill, _grid, _band_lines, _frame, _curves, _failing, _names, _foot, _sides)
+    tall = height - top - 31 - ROW_PX * len(rows)
+    plot = _Plot(figure, axis, value_axis(figure), top, inner, tall)
+    shown = _bars if figure.quantity is Quantity.RETAINED else _curves
+    layers = (_band_fill, _grid, _band_lines, _frame, shown, _failing, _names, _foot, _sides)
     drawn = "".join(layer(plot) for layer in layers) + legend(rows, _LEFT_PX, plot.foot + 40)
     body = element("g", drawn, font_family=SANS, font_size=TEXT_PX, fill=INK)
     return picture(body, width, height, figure.described())
@@ -87,9 +100,12 @@ def _grid(plot: _Plot) -> str:
     named = (plot.x(sieve.aperture_um) for sieve in plot.figure.sieves)
     level = "".join(
         f"M{number(plot.left)} {number(plot.y(passing))}h{number(plot.width)}"
-        for passing, _ in passing_ticks(plot.figure.scale)
+        for passing, _ in plot.upright.ticks()
     )
     across = element("path", d=level, stroke=RULE, stroke_width=0.6, fill="none")
+    if plot.figure.quantity is Quantity.DIFFERENCE:
+        nought = f"M{number(plot.left)} {number(plot.y(0))}h{number(plot.width)}"
+        across += element("path", d=nought, stroke=INK, stroke_width=0.9, fill="none")
     fine = _uprights(plot, minor, RULE, 0.3)
     crowded = len(plot.figure.sieves) > _CROWDED
     return fine + across + _uprights(plot, named, RULE if crowded else STRONG_RULE, 0.35)
@@ -135,20 +151,48 @@ def _curves(plot: _Plot) -> str:
     """Draw the target lowest and the first curve on top."""
     target = plot.figure.target
     below = _line(plot, target, TARGET_STYLE) if target else ""
-    drawn = [_curve(plot, it, curve_style(i)) for i, it in enumerate(plot.figure.curves)]
+    drawn = [_curve(plot, it, _style(it, i)) for i, it in enumerate(plot.figure.curves)]
     return below + "".join(reversed(drawn))
+
+
+def _style(curve: Curve, place: int) -> CurveStyle:
+    return curve_style(place if curve.look is None else curve.look)
+
+
+def _bars(plot: _Plot) -> str:
+    drawn = bars_of(plot.figure, plot.axis)
+    return "".join(_bars_of_one(plot, bars, curve_style(i)) for i, bars in enumerate(drawn))
+
+
+def _bars_of_one(plot: _Plot, bars: tuple[Bar, ...], style: CurveStyle) -> str:
+    """Draw bars whose fill, edge and marker on top tell the curves apart without colour."""
+    boxes = ""
+    for bar in bars:
+        left, right = (plot.left + end * plot.width for end in (bar.left, bar.right))
+        top = plot.foot - bar.top * plot.height
+        boxes += path([(left, plot.foot), (left, top), (right, top), (right, plot.foot)])
+    middles = [
+        (plot.left + (bar.left + bar.right) / 2 * plot.width, plot.foot - bar.top * plot.height)
+        for bar in bars
+    ]
+    fill = PAPER if style.dash else style.colour
+    boxed = element("path", d=boxes, fill=fill, stroke_width=1, **style.line())
+    return boxed + markers(style, middles, radius=2.0)
 
 
 def _line(plot: _Plot, curve: Curve, style: CurveStyle) -> str:
     places = [(plot.x(it.aperture_um), plot.y(it.passing_pct)) for it in curve.drawn()]
-    return element("path", d=path(places), fill="none", stroke_width=1.5, **style.line())
+    width = 0.9 if curve.fitted and curve.look is not None else 1.5
+    return element("path", d=path(places), fill="none", stroke_width=width, **style.line())
 
 
 def _curve(plot: _Plot, curve: Curve, style: CurveStyle) -> str:
     line = _line(plot, curve, style)
     if curve.fitted:
         return line
-    places = ((plot.x(it.aperture_um), plot.y(it.passing_pct)) for it in curve.drawn())
+    places = (
+        (plot.x(it.aperture_um), plot.y(it.passing_pct)) for it in curve.drawn() if not it.is_corner
+    )
     return line + _whiskers(plot, curve, style) + markers(style, places)
 
 
@@ -231,12 +275,12 @@ def _foot(plot: _Plot) -> str:
 
 
 def _sides(plot: _Plot) -> str:
-    ticks = passing_ticks(plot.figure.scale)
+    ticks = plot.upright.ticks()
     middle = plot.top + plot.height / 2
     left = "".join(
         label(plot.left - 5, plot.y(at) + 3, tick.text, text_anchor="end") for at, tick in ticks
     )
-    left += _sideways(10, middle, "Passing, %")
+    left += _sideways(10, middle, plot.upright.title())
     if not plot.figure.retained_axis:
         return left
     right = (label(plot.right + 5, plot.y(at) + 3, f"{100 - at:g}") for at, _ in ticks)

@@ -95,6 +95,8 @@ class SeriesFigure:
     levels: tuple[Level, ...] = ()
     trend: Trend | None = None
     along: Along = Along.USES
+    marks: tuple["Mark", ...] = ()
+    """Names along the foot, where places are kinds and not figures."""
 
     def places(self) -> Iterator[float]:
         """Yield everything that must lie along the foot."""
@@ -186,4 +188,6 @@ def day_marks(span: Span, most: int = 7) -> tuple[Mark, ...]:
 
 def along_marks(figure: SeriesFigure, span: Span) -> tuple[Mark, ...]:
     """Return the marks along the foot."""
+    if figure.marks:
+        return figure.marks
     return day_marks(span) if figure.along is Along.TIME else even_marks(span)

@@ -131,7 +131,20 @@ def _levels(plot: _Plot) -> str:
 
 def _all(plot: _Plot) -> str:
     drawn = [_series(plot, each, curve_style(i)) for i, each in enumerate(plot.figure.series)]
-    return "".join(reversed(drawn)) + _key(plot)
+    return _key_ground(plot) + "".join(reversed(drawn)) + _key(plot)
+
+
+def _key_ground(plot: _Plot) -> str:
+    """Clear the place of the key, so that no level line runs through its words."""
+    rows = len(plot.figure.series)
+    if rows < 2:
+        return ""
+    x, width = plot.right - _KEY_WIDTH_PX - 3, _KEY_WIDTH_PX + 2
+    height = rows * ROW_PX + 3
+    return element(
+        "rect", x=number(x), y=number(_TOP_PX + 1), width=number(width), height=number(height),
+        fill="#ffffff",
+    )  # fmt: skip
 
 
 def _key(plot: _Plot) -> str:
@@ -143,7 +156,8 @@ def _key(plot: _Plot) -> str:
         style, y = curve_style(i), _TOP_PX + 10 + i * ROW_PX
         x = plot.right - _KEY_WIDTH_PX
         stroke = f"M{number(x)} {number(y - 3)}h24"
-        drawn += element("path", d=stroke, fill="none", stroke_width=1.2, **style.line())
+        if each.joined:
+            drawn += element("path", d=stroke, fill="none", stroke_width=1.2, **style.line())
         drawn += markers(style, [(x + 12, y - 3)])
         drawn += label(x + 29, y, cut(each.label, 24))
     return drawn

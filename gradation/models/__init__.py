@@ -4,65 +4,114 @@ Public: every model named below. Models know their own row only: reads that join
 `gradation.queries`, every write is in `gradation.services`.
 """
 
+from gradation.models.balances import BalanceLink, BalanceReading, BenchPlace
+from gradation.models.blends import BlendRecord
 from gradation.models.certificates import Certificate
+from gradation.models.charts import ChartNote, ControlChart, FrozenLimits, ResultFigure
 from gradation.models.checks import Attachment, Check, ReferenceLot, Tare
+from gradation.models.competence import Competence
+from gradation.models.drying import Drying, DryingMass
 from gradation.models.equipment import Bench, Equipment, Nest, NestSieve, Sieve
 from gradation.models.impact import ImpactAssessment, ImpactDecision
+from gradation.models.imports import RunImport, SheetForm
 from gradation.models.instruments import Instrument, RunInstrument
 from gradation.models.laboratory import Laboratory, OverdueRule
 from gradation.models.parties import Customer, Material, Source
 from gradation.models.people import Origin, User
 from gradation.models.procedures import (
+    EditionDecision,
+    EndPointForm,
+    OnDisagreement,
+    OutlierRule,
     Procedure,
     ProcedureAperture,
     ProcedureVersion,
     VersionState,
 )
 from gradation.models.records import ChainHead, Counter, LedgerEntry
-from gradation.models.runs import Assessment, Result, Run, RunSieve, Weighing
-from gradation.models.samples import Sample, TestPortion
+from gradation.models.run_checks import (
+    RunCheckAnswer,
+    RunCheckFinding,
+    RunCheckPolicy,
+    Severity,
+    Stage,
+)
+from gradation.models.runs import Assessment, Result, Run, RunSieve, Shaking, Weighing
+from gradation.models.samples import Division, Sample, TestPortion
 from gradation.models.specifications import (
     DecisionRule,
+    LotRule,
     Specification,
     SpecificationLine,
     SpecificationVersion,
 )
+from gradation.models.studies import Study, StudyFollowUp
+from gradation.models.tokens import ApiToken, Scope
 
 __all__ = [
+    "ApiToken",
     "Assessment",
     "Attachment",
+    "BalanceLink",
+    "BalanceReading",
     "Bench",
+    "BenchPlace",
+    "BlendRecord",
     "Certificate",
     "ChainHead",
+    "ChartNote",
     "Check",
+    "Competence",
+    "ControlChart",
     "Counter",
     "Customer",
     "DecisionRule",
+    "Division",
+    "Drying",
+    "DryingMass",
+    "EditionDecision",
+    "EndPointForm",
     "Equipment",
+    "FrozenLimits",
     "ImpactAssessment",
     "ImpactDecision",
     "Instrument",
     "Laboratory",
     "LedgerEntry",
+    "LotRule",
     "Material",
     "Nest",
     "NestSieve",
+    "OnDisagreement",
     "Origin",
+    "OutlierRule",
     "OverdueRule",
     "Procedure",
     "ProcedureAperture",
     "ProcedureVersion",
     "ReferenceLot",
     "Result",
+    "ResultFigure",
     "Run",
+    "RunCheckAnswer",
+    "RunCheckFinding",
+    "RunCheckPolicy",
+    "RunImport",
     "RunInstrument",
     "RunSieve",
     "Sample",
+    "Scope",
+    "Severity",
+    "Shaking",
+    "SheetForm",
     "Sieve",
     "Source",
     "Specification",
     "SpecificationLine",
     "SpecificationVersion",
+    "Stage",
+    "Study",
+    "StudyFollowUp",
     "Tare",
     "TestPortion",
     "User",

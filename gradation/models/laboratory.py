@@ -29,6 +29,9 @@ class Laboratory(models.Model):
     time_zone = models.CharField(max_length=64, default="UTC")
 
     reviewer_must_differ = models.BooleanField(default=True)
+    approver_must_differ = models.BooleanField(
+        default=True, help_text="Who proposed a version does not approve it."
+    )
     overdue_sieve = models.CharField(
         max_length=8,
         choices=[(rule.value, rule.value) for rule in OverdueRule],

@@ -8,6 +8,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import F, Q
 
+from gradation.science.acceptance import EndPointOf
 from gradation.science.gradation import Basis
 from gradation.science.interpolation import Interpolation
 from gradation.science.rounding import RoundingMode
@@ -18,6 +19,7 @@ class VersionState(StrEnum):
     """The life of a version of a procedure or specification."""
 
     DRAFT = "draft"
+    PROPOSED = "proposed"
     RELEASED = "released"
     RETIRED = "retired"
 
@@ -25,6 +27,29 @@ class VersionState(StrEnum):
 def choices(members: type[StrEnum]) -> list[tuple[str, str]]:
     """List the members as database choices."""
     return [(member.value, member.value.replace("_", " ")) for member in members]
+
+
+class EndPointForm(StrEnum):
+    """How a procedure shows that sieving is complete."""
+
+    NONE = "not asked for"
+    EXTRA_MINUTE = "an extra minute by hand"
+    SUCCESSIVE = "successive shakings"
+
+
+class OutlierRule(StrEnum):
+    """What a procedure does with a determination that stands apart."""
+
+    NONE = "no test"
+    GRUBBS = "grubbs"
+
+
+class OnDisagreement(StrEnum):
+    """What follows when determinations are not repeatable."""
+
+    FURTHER = "a further determination"
+    MEDIAN = "report the median"
+    REPORT_ALL = "report each and say so"
 
 
 class Procedure(models.Model):
@@ -62,12 +87,34 @@ class ProcedureVersion(models.Model):
         blank=True,
         help_text="Against which copy the figures kept from memory were confirmed.",
     )
+    library_key = models.CharField(
+        max_length=60, blank=True, help_text="The kept procedure it was drafted from."
+    )
 
     basis = models.CharField(max_length=20, choices=choices(Basis))
     entry = models.CharField(max_length=12, choices=choices(Entry), default=Entry.INDIVIDUAL.value)
     wash = models.BooleanField(default=False)
     guard_aperture_um = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)
     drying = models.CharField(max_length=160, blank=True)
+    drying_temperature_c = models.DecimalField(
+        max_digits=5, decimal_places=1, null=True, blank=True
+    )
+    constant_mass_pct = models.DecimalField(
+        max_digits=5,
+        decimal_places=3,
+        null=True,
+        blank=True,
+        help_text="Largest change between two weighings that counts as constant.",
+    )
+    drying_interval_minutes = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="Least time in the oven between two weighings."
+    )
+    divider_passes = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="Least number of passes; empty: division is free."
+    )
+    balance_readability_g = models.DecimalField(
+        max_digits=10, decimal_places=4, null=True, blank=True
+    )
 
     loss_limit_pct = models.DecimalField(max_digits=5, decimal_places=2)
     loss_rule = models.CharField(
@@ -80,6 +127,34 @@ class ProcedureVersion(models.Model):
     minimum_portion_g = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     maximum_portion_g = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     determinations = models.PositiveSmallIntegerField(default=1)
+    determinations_most = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="How many may be made when they disagree."
+    )
+    repeatability_of = models.CharField(
+        max_length=40,
+        blank=True,
+        help_text="Characteristic that determinations are compared by; empty: each passing.",
+    )
+    repeatability_sd = models.DecimalField(
+        max_digits=8,
+        decimal_places=4,
+        null=True,
+        blank=True,
+        help_text="Standard deviation of repeatability, in the unit of the figure.",
+    )
+    repeatability_limit = models.DecimalField(
+        max_digits=8,
+        decimal_places=4,
+        null=True,
+        blank=True,
+        help_text="Largest range of the determinations, in the unit of the figure.",
+    )
+    outlier_rule = models.CharField(
+        max_length=16, choices=choices(OutlierRule), default=OutlierRule.NONE.value
+    )
+    on_disagreement = models.CharField(
+        max_length=32, choices=choices(OnDisagreement), default=OnDisagreement.FURTHER.value
+    )
 
     passing_decimals = models.PositiveSmallIntegerField(default=0)
     rounding_mode = models.CharField(
@@ -100,9 +175,41 @@ class ProcedureVersion(models.Model):
     shaking_frequency_hz = models.DecimalField(
         max_digits=5, decimal_places=1, null=True, blank=True
     )
+    shaking_acceleration_g = models.DecimalField(
+        max_digits=6, decimal_places=2, null=True, blank=True, help_text="Peak."
+    )
+    shaking_interval_s = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="Time between pauses; empty: without pauses."
+    )
+    shaking_tolerance_pct = models.DecimalField(
+        max_digits=5,
+        decimal_places=1,
+        default=5,
+        help_text="How far time and acceleration may differ and still count as the same.",
+    )
+    wet_sieving = models.BooleanField(default=False)
+    aids = models.CharField(max_length=160, blank=True, help_text="Sieving aids it allows.")
     end_point = models.CharField(max_length=200, blank=True)
+    end_point_form = models.CharField(
+        max_length=32, choices=choices(EndPointForm), default=EndPointForm.NONE.value
+    )
+    end_point_rule = models.CharField(
+        max_length=40, blank=True, help_text="Row of the acceptance table."
+    )
+    end_point_limit_pct = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
+    end_point_of = models.CharField(
+        max_length=8, choices=choices(EndPointOf), default=EndPointOf.TOTAL.value
+    )
     cautions = models.TextField(blank=True)
 
+    drafted_by = models.ForeignKey(
+        "gradation.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    drafted_at = models.DateTimeField(null=True, blank=True)
+    proposed_by = models.ForeignKey(
+        "gradation.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    proposed_at = models.DateTimeField(null=True, blank=True)
     released_at = models.DateTimeField(null=True, blank=True)
     released_by = models.ForeignKey(
         "gradation.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
@@ -150,6 +257,13 @@ class ProcedureAperture(models.Model):
     )
     position = models.PositiveSmallIntegerField()
     aperture_um = models.DecimalField(max_digits=10, decimal_places=2)
+    is_optional = models.BooleanField(default=False, help_text="The nest may do without it.")
+    is_split = models.BooleanField(
+        default=False, help_text="What passes is reduced before it is sieved on."
+    )
+    is_confirmed_size = models.BooleanField(
+        default=False, help_text="A size outside the standard series, meant so."
+    )
 
     class Meta:
         ordering: ClassVar[list[str]] = ["position"]
@@ -167,3 +281,31 @@ class ProcedureAperture(models.Model):
 
     def __str__(self) -> str:
         return f"{self.position}: {self.aperture_um} µm"
+
+
+class EditionDecision(models.Model):
+    """What was decided for a sample in work when a newer version of its procedure was released."""
+
+    sample = models.ForeignKey(
+        "gradation.Sample", on_delete=models.PROTECT, related_name="edition_decisions"
+    )
+    former = models.ForeignKey(ProcedureVersion, on_delete=models.PROTECT, related_name="+")
+    version = models.ForeignKey(
+        ProcedureVersion, on_delete=models.PROTECT, related_name="edition_decisions"
+    )
+    is_moved = models.BooleanField(help_text="Tested by the newer version from now on.")
+    reason = models.CharField(max_length=400)
+    decided_by = models.ForeignKey("gradation.User", on_delete=models.PROTECT, related_name="+")
+    decided_at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar[list[str]] = ["-id"]
+        constraints: ClassVar[list[models.BaseConstraint]] = [
+            models.UniqueConstraint(
+                fields=["sample", "version"], name="editiondecision_once_per_version"
+            ),
+            models.CheckConstraint(condition=Q(reason__gt=""), name="editiondecision_has_reason"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.sample}: {self.version if self.is_moved else self.former}"

@@ -45,6 +45,23 @@ class Run(models.Model):
     weighed_at = models.DateTimeField(null=True, blank=True)
     shaking_minutes = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
     deviations = models.TextField(blank=True)
+    wet_sieved = models.BooleanField(default=False)
+    aids = models.CharField(max_length=160, blank=True, help_text="Sieving aids used.")
+    wash_agent = models.CharField(max_length=120, blank=True)
+    soak_minutes = models.DecimalField(max_digits=6, decimal_places=1, null=True, blank=True)
+    guard_sieve = models.ForeignKey(
+        "gradation.Sieve", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    counts = models.BooleanField(
+        default=True, help_text="Whether it counts among the determinations of its sample."
+    )
+    counts_reason = models.CharField(max_length=400, blank=True)
+    run_import = models.ForeignKey(
+        "gradation.RunImport", on_delete=models.PROTECT, null=True, blank=True, related_name="runs"
+    )
+    import_row = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Its row, as the spreadsheet counts."
+    )
     reviewer = models.ForeignKey(
         "gradation.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
@@ -71,6 +88,15 @@ class Run(models.Model):
                 condition=~Q(state="accepted") | Q(reviewer__isnull=False),
                 name="run_accepted_has_reviewer",
             ),
+            models.CheckConstraint(
+                condition=Q(counts=True) | Q(counts_reason__gt=""),
+                name="run_set_aside_has_reason",
+            ),
+            models.UniqueConstraint(
+                fields=["run_import", "import_row"],
+                condition=Q(run_import__isnull=False),
+                name="run_imported_row_once",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -83,7 +109,11 @@ class Run(models.Model):
 
 
 class RunSieve(models.Model):
-    """One sieve's place in a run, coarse to fine from 1; the pan stands below and needs no row."""
+    """One sieve's place in a run; the pan stands below and needs no row.
+
+    Places are numbered from the top down as the run was opened. A relief sieve put in later takes
+    the next free number, so that no reading ever changes its place; the order is by aperture.
+    """
 
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="places")
     position = models.PositiveSmallIntegerField()
@@ -95,9 +125,15 @@ class RunSieve(models.Model):
         null=True, blank=True, help_text="As it stood when the run was opened."
     )
     in_use = models.BooleanField(default=True)
+    is_relief = models.BooleanField(
+        default=False, help_text="Put in against overload; the procedure does not ask for it."
+    )
+    is_split = models.BooleanField(
+        default=False, help_text="What passed it was reduced before it was sieved on."
+    )
 
     class Meta:
-        ordering: ClassVar[list[str]] = ["position"]
+        ordering: ClassVar[list[str]] = ["-aperture_um", "position"]
         constraints: ClassVar[list[models.BaseConstraint]] = [
             models.UniqueConstraint(fields=["run", "position"], name="runsieve_position_unique"),
             models.UniqueConstraint(fields=["run", "aperture_um"], name="runsieve_size_once"),
@@ -110,6 +146,15 @@ class RunSieve(models.Model):
         return f"{self.position}: {self.aperture_um} µm"
 
 
+_AT_A_SIEVE = [
+    "fraction",
+    "passing at split",
+    "reduced at split",
+    "washed at split",
+    "passed at end point",
+]
+
+
 class Weighing(models.Model):
     """One reading. Never edited: a correction is a further revision with its reason."""
 
@@ -120,6 +165,13 @@ class Weighing(models.Model):
         WASHED_DRY_MASS = "dry mass after washing"
         FRACTION = "fraction"
         PAN = "pan"
+        SPLIT_PASSING = "passing at split"
+        SPLIT_REDUCED = "reduced at split"
+        SPLIT_WASHED = "washed at split"
+        END_POINT = "passed at end point"
+
+    #: Slots whose readings belong to one sieve of the nest; the others belong to the whole run.
+    AT_A_SIEVE: ClassVar[frozenset[str]] = frozenset(_AT_A_SIEVE)
 
     class Source(StrEnum):
         """How the reading came in."""
@@ -140,6 +192,15 @@ class Weighing(models.Model):
     entered_text = models.CharField(max_length=40, help_text="Exactly as typed or sent.")
     decimals = models.PositiveSmallIntegerField(help_text="Decimals of the reading as entered.")
     source = models.CharField(max_length=8, choices=choices(Source), default=Source.TYPED.value)
+    balance = models.ForeignKey(
+        "gradation.Instrument", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    raw_text = models.CharField(
+        max_length=200, blank=True, help_text="The balance's line as it came."
+    )
+    observed_at = models.DateTimeField(
+        null=True, blank=True, help_text="By the client's clock; order follows the server's."
+    )
     reason = models.CharField(max_length=400, blank=True)
     key = models.UUIDField(help_text="Made by the client; the same key is the same reading.")
     made_at = models.DateTimeField()
@@ -155,9 +216,9 @@ class Weighing(models.Model):
             ),
             models.CheckConstraint(condition=Q(mass_g__gte=0), name="weighing_mass_not_negative"),
             models.CheckConstraint(
-                condition=(Q(slot="fraction") & Q(position__gt=0))
-                | (~Q(slot="fraction") & Q(position=0)),
-                name="weighing_position_for_fractions",
+                condition=(Q(slot__in=_AT_A_SIEVE) & Q(position__gt=0))
+                | (~Q(slot__in=_AT_A_SIEVE) & Q(position=0)),
+                name="weighing_position_at_sieves",
             ),
             models.CheckConstraint(
                 condition=Q(gross_g__isnull=True, tare_g__isnull=True)
@@ -177,6 +238,53 @@ class Weighing(models.Model):
     def mass_as_entered(self) -> Decimal:
         """Give the net mass [g] with the digits of the reading."""
         return self.mass_g.quantize(Decimal(1).scaleb(-self.decimals))
+
+
+class Shaking(models.Model):
+    """One shaking of a run's nest as it was really done. Append-only: a correction is a revision.
+
+    What the procedure plans is in its version; what differs has its note.
+    """
+
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="shakings")
+    number = models.PositiveSmallIntegerField(default=1)
+    revision = models.PositiveSmallIntegerField(default=1)
+    shaker = models.ForeignKey(
+        "gradation.Instrument", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    began_at = models.DateTimeField(null=True, blank=True)
+    minutes = models.DecimalField(max_digits=6, decimal_places=1)
+    amplitude_mm = models.DecimalField(
+        max_digits=5, decimal_places=2, null=True, blank=True, help_text="Peak to peak."
+    )
+    acceleration_g = models.DecimalField(
+        max_digits=6, decimal_places=2, null=True, blank=True, help_text="Peak."
+    )
+    frequency_hz = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
+    interval_s = models.PositiveSmallIntegerField(null=True, blank=True)
+    note = models.CharField(
+        max_length=400, blank=True, help_text="Why it differs from the procedure."
+    )
+    reason = models.CharField(max_length=400, blank=True, help_text="Why it was corrected.")
+    key = models.UUIDField(help_text="Made by the client; the same key is the same shaking.")
+    made_at = models.DateTimeField()
+    made_by = models.ForeignKey("gradation.User", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering: ClassVar[list[str]] = ["number", "revision"]
+        constraints: ClassVar[list[models.BaseConstraint]] = [
+            models.UniqueConstraint(fields=["run", "key"], name="shaking_key_once"),
+            models.UniqueConstraint(
+                fields=["run", "number", "revision"], name="shaking_one_line_of_revisions"
+            ),
+            models.CheckConstraint(condition=Q(minutes__gt=0), name="shaking_time_positive"),
+            models.CheckConstraint(
+                condition=Q(revision=1) | Q(reason__gt=""), name="shaking_correction_has_reason"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"shaking {self.number}: {self.minutes.normalize():f} min"
 
 
 class Result(models.Model):

@@ -102,6 +102,16 @@ class Sample(models.Model):
         return self.number
 
 
+class Division(StrEnum):
+    """How a test portion is made from more."""
+
+    RIFFLE = "riffle divider"
+    ROTARY = "rotary divider"
+    QUARTERING = "coning and quartering"
+    WHOLE = "the whole sample"
+    OTHER = "another way"
+
+
 class TestPortion(models.Model):
     """What is really sieved: a part divided from the sample or from another portion."""
 
@@ -113,8 +123,33 @@ class TestPortion(models.Model):
     )
     label = models.CharField(max_length=28)
     divided_how = models.CharField(max_length=160, help_text="Divider, passes, which half.")
+    division_way = models.CharField(max_length=24, choices=choices(Division), blank=True)
+    divider = models.ForeignKey(
+        "gradation.Instrument", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    divider_passes = models.PositiveSmallIntegerField(null=True, blank=True)
+    halves_drawn = models.CharField(
+        max_length=120, blank=True, help_text="Which half chance chose at each pass."
+    )
+    halves_taken = models.CharField(max_length=120, blank=True)
+    halves_reason = models.CharField(
+        max_length=240, blank=True, help_text="Why another half was taken."
+    )
+    division_notes = models.TextField(
+        blank=True, help_text="What had to be said of the divider and of the mass taken."
+    )
+    top_size_um = models.DecimalField(
+        max_digits=10,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        help_text="Size of the material by which the mass taken was judged.",
+    )
     moist_mass_g = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     drying = models.CharField(max_length=160, blank=True)
+    is_as_received = models.BooleanField(
+        default=False, help_text="Tested with its natural moisture; the reason is its drying note."
+    )
     prepared_at = models.DateTimeField()
     prepared_by = models.ForeignKey("gradation.User", on_delete=models.PROTECT, related_name="+")
 
@@ -125,6 +160,10 @@ class TestPortion(models.Model):
             models.CheckConstraint(
                 condition=Q(moist_mass_g__isnull=True) | Q(moist_mass_g__gt=0),
                 name="testportion_mass_positive",
+            ),
+            models.CheckConstraint(
+                condition=Q(is_as_received=False) | Q(drying__gt=""),
+                name="testportion_as_received_has_word",
             ),
         ]
 

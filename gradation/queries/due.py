@@ -32,7 +32,6 @@ __all__ = [
     "due_state",
     "places_taken",
     "said_taken",
-    "unchecked_today",
     "unfit_reasons",
     "uses_left",
 ]
@@ -174,8 +173,8 @@ class Unfit:
 def unfit_reasons(item: Equipment, today: date, laboratory: Laboratory | None) -> tuple[Unfit, ...]:
     """Say what speaks against using an item in a run today, by the laboratory's policies.
 
-    State, due date, class. Whether a sieve stands in a run is in `places_taken`, whether a balance
-    was checked today in `unchecked_today`: both ask for all items at once.
+    State, due date, class. Whether a sieve stands in a run is in `places_taken`, which asks for all
+    sieves at once.
     """
     named = (
         f"Sieve {item}" if isinstance(item, Sieve) else f"{item.kind.capitalize()} {item.serial}"
@@ -206,33 +205,6 @@ def _overdue(item: Equipment, named: str, today: date) -> list[str]:
             f"{item.use_count}."
         )
     return said
-
-
-def unchecked_today(
-    items: Iterable[Equipment], today: date, laboratory: Laboratory
-) -> tuple[Unfit, ...]:
-    """Name the balances that passed no check-weights today, by the laboratory's policy."""
-    balances = [item for item in items if item.kind == Kind.BALANCE]
-    checked = set(
-        Check.objects.filter(
-            equipment__in=[item.pk for item in balances],
-            kind=Check.Kind.WEIGHTS,
-            passed=True,
-            performed_on=today,
-        ).values_list("equipment_id", flat=True)
-        if balances
-        else ()
-    )
-    blocks = laboratory.balance_not_checked == OverdueRule.BLOCK
-    return tuple(
-        Unfit(
-            f"Balance {item.serial} was not checked with weights today.",
-            blocks,
-            "balance-not-checked",
-        )
-        for item in balances
-        if item.pk not in checked
-    )
 
 
 def places_taken(sieves: Iterable[Sieve]) -> dict[int, RunSieve]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gradation.models import Equipment, TestPortion, User
+from gradation.models import Bench, Equipment, TestPortion, User
 from gradation.policy import Action, may
 from gradation.queries.certificates import certificates_visible_to
 from gradation.queries.samples import samples_visible_to
@@ -14,7 +14,10 @@ __all__ = ["Finding", "find"]
 
 @dataclass(frozen=True)
 class Finding:
-    """The one thing a text names exactly; `kind` is sample, portion, equipment or certificate."""
+    """The one thing a text names exactly.
+
+    `kind` is sample, portion, equipment, bench or certificate.
+    """
 
     kind: str
     key: str
@@ -35,7 +38,7 @@ def find(actor: User, text: str) -> Finding | None:
     certificate = certificates_visible_to(actor).filter(number__iexact=text).first()
     if certificate:
         return Finding("certificate", str(certificate.pk))
-    return _equipment(actor, text)
+    return _equipment(actor, text) or _bench(actor, text)
 
 
 def _equipment(actor: User, text: str) -> Finding | None:
@@ -44,3 +47,10 @@ def _equipment(actor: User, text: str) -> Finding | None:
     rows = Equipment.objects.filter(serial__iexact=text).values_list("serial", flat=True)
     serial = rows.first()
     return Finding("equipment", serial) if serial else None
+
+
+def _bench(actor: User, text: str) -> Finding | None:
+    if not may(actor, Action.READ_RECORDS):
+        return None
+    bench = Bench.objects.filter(name__iexact=text, is_active=True).first()
+    return Finding("bench", str(bench.pk)) if bench else None

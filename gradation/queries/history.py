@@ -94,9 +94,19 @@ def _changes(entry: LedgerEntry) -> Iterator[Change]:
         yield Change(_words(name), _text(before.get(name)), _text(value))
 
 
+_UNITS = (
+    ("_g", "g"),
+    ("_um", "µm"),
+    ("_pct", "%"),
+    ("_mm", "mm"),
+    ("_hz", "Hz"),
+    ("_c", "°C"),
+)
+
+
 def _words(name: str) -> str:
     """Say a column's name as a person would, with its unit in brackets."""
-    for suffix, unit in (("_g", "g"), ("_um", "µm"), ("_pct", "%"), ("_mm", "mm"), ("_hz", "Hz")):
+    for suffix, unit in _UNITS:
         if name.endswith(suffix):
             return f"{name.removesuffix(suffix).replace('_', ' ')} [{unit}]"
     return name.replace("_", " ")

@@ -6,6 +6,8 @@ from collections import Counter as Tally
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
+from itertools import pairwise
 
 from django.db.models import Prefetch, QuerySet
 
@@ -23,38 +25,66 @@ from gradation.queries.due import places_taken, said_taken, unfit_reasons
 from gradation.science.apertures import designation
 
 __all__ = [
+    "OUT_OF_ORDER",
     "NestState",
+    "doubled_sizes",
     "frame_faults",
+    "is_out_of_order",
+    "missing_sizes",
     "nest_list",
     "nest_state",
     "nest_states",
     "nests_for",
     "order_faults",
+    "strange_sieves",
 ]
 
 
 def order_faults(sieves: Sequence[Sieve], procedure: ProcedureVersion) -> list[str]:
     """Say how the sizes differ from those of the procedure, and whether their order does."""
-    wanted = [place.aperture_um for place in procedure.apertures.all()]
-    given = [sieve.aperture_um for sieve in sieves]
-    if given == wanted:
-        return []
-    if sorted(given, reverse=True) == wanted:
-        return [
-            "The sieves are out of order. The coarsest stands on top, the finest above the pan."
-        ]
-    missing = [designation(size) for size in wanted if size not in given]
-    strange = [str(sieve) for sieve in sieves if sieve.aperture_um not in wanted]
-    doubled = [designation(size) for size, n in Tally(given).items() if n > 1]
+    if is_out_of_order(sieves):
+        return [OUT_OF_ORDER]
+    missing = [designation(size) for size in missing_sizes(sieves, procedure)]
+    strange = [str(sieve) for sieve in strange_sieves(sieves, procedure)]
     return [
         f"{label}: {', '.join(sizes)}."
         for label, sizes in (
             (f"{procedure} asks for sizes that are missing", missing),
             (f"{procedure} has no such size", strange),
-            ("Two sieves of the same size", doubled),
+            ("Two sieves of the same size", doubled_sizes(sieves)),
         )
         if sizes
     ]
+
+
+OUT_OF_ORDER = "The sieves are out of order. The coarsest stands on top, the finest above the pan."
+
+
+def is_out_of_order(sieves: Sequence[Sieve]) -> bool:
+    """Say whether a coarser sieve stands below a finer one."""
+    return any(lower.aperture_um > upper.aperture_um for upper, lower in pairwise(sieves))
+
+
+def missing_sizes(sieves: Sequence[Sieve], procedure: ProcedureVersion) -> list[Decimal]:
+    """Give the sizes that the procedure asks for, leaving it no choice, and nobody placed."""
+    given = {sieve.aperture_um for sieve in sieves}
+    return [
+        place.aperture_um
+        for place in procedure.apertures.all()
+        if not place.is_optional and place.aperture_um not in given
+    ]
+
+
+def strange_sieves(sieves: Sequence[Sieve], procedure: ProcedureVersion) -> list[Sieve]:
+    """Give the sieves whose size the procedure does not have."""
+    wanted = {place.aperture_um for place in procedure.apertures.all()}
+    return [sieve for sieve in sieves if sieve.aperture_um not in wanted]
+
+
+def doubled_sizes(sieves: Sequence[Sieve]) -> list[str]:
+    """Name the sizes of which two sieves are given."""
+    given = Tally(sieve.aperture_um for sieve in sieves)
+    return [designation(size) for size, n in given.items() if n > 1]
 
 
 def frame_faults(sieves: Sequence[Sieve]) -> list[str]:

@@ -14,22 +14,43 @@ from gradation.science.worksheet_requests import (
     UncertaintyRequest,
 )
 
-__all__ = ["requests_of"]
+__all__ = ["decision_of", "requests_of", "uncertainty_of"]
 
 
 def requests_of(run: Run, specification: SpecificationVersion | None) -> Requests:
     """Give what the calculation is asked for beyond the table.
 
-    Plain acceptance asks for nothing more. A guard band needs the uncertainty: of the balance (its
-    card, else the last digit of the readings) and of each aperture (the sieve's last check that
-    measured it).
+    Plain acceptance asks for nothing more. A guard band or a probability of conformance needs the
+    uncertainty of the run.
     """
     if specification is None or specification.decision_rule == DecisionRule.PLAIN:
         return Requests()
-    return Requests(
-        uncertainty=UncertaintyRequest(balance=_balance(run), apertures=_apertures(run)),
-        decision=DecisionRequest(rule=RuleName.GUARD_BAND),
+    return Requests(uncertainty=uncertainty_of(run), decision=decision_of(specification))
+
+
+def uncertainty_of(run: Run) -> UncertaintyRequest:
+    """Give the sources of uncertainty known of a run.
+
+    Of the balance (its card, else the last digit of the readings) and of each aperture (the
+    sieve's last check that measured it).
+    """
+    return UncertaintyRequest(balance=_balance(run), apertures=_apertures(run))
+
+
+def decision_of(specification: SpecificationVersion) -> DecisionRequest:
+    """Give the decision rule of a specification with its figures."""
+    return DecisionRequest(
+        rule=_RULES[DecisionRule(specification.decision_rule)],
+        confidence=specification.confidence.normalize(),
+        guard_factor=specification.guard_factor.normalize(),
     )
+
+
+_RULES = {
+    DecisionRule.PLAIN: RuleName.PLAIN,
+    DecisionRule.GUARD_BAND: RuleName.GUARD_BAND,
+    DecisionRule.PROBABILITY: RuleName.PROBABILITY,
+}
 
 
 def _balance(run: Run) -> BalanceRequest:

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Any
-
 from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
 from gradation.errors import NotFound
-from gradation.models import Bench, Result, Run, RunSieve, Sample, User, Weighing
+from gradation.models import (
+    Bench,
+    Result,
+    Run,
+    RunInstrument,
+    RunSieve,
+    Sample,
+    Shaking,
+    User,
+    Weighing,
+)
 from gradation.policy import Action, may
-from gradation.queries.readings import latest_of
-from gradation.queries.samples import samples_visible_to
-from gradation.queries.worksheets import run_worksheet
-from gradation.science.errors import GradationError
-from gradation.science.worksheet import Evaluation, evaluate
+from gradation.queries.run_view import Place, RunView, preview, run_view
+from gradation.queries.samples import samples_visible_to, sees_every_sample
 
 __all__ = [
     "Place",
@@ -32,7 +36,7 @@ __all__ = [
 
 def runs_visible_to(actor: User) -> QuerySet[Run]:
     """List the runs a person may see, with what names them."""
-    return Run.objects.filter(portion__sample__in=samples_visible_to(actor)).select_related(
+    rows = Run.objects.select_related(
         "portion__sample__material",
         "portion__sample__customer",
         "portion__sample__source",
@@ -42,7 +46,11 @@ def runs_visible_to(actor: User) -> QuerySet[Run]:
         "nest",
         "technician",
         "reviewer",
+        "guard_sieve",
     )
+    if sees_every_sample(actor):
+        return rows
+    return rows.filter(portion__sample__in=samples_visible_to(actor))
 
 
 def find_run(actor: User, pk: int) -> Run:
@@ -52,6 +60,8 @@ def find_run(actor: User, pk: int) -> Run:
         .prefetch_related(
             Prefetch("places", RunSieve.objects.select_related("sieve")),
             Prefetch("weighings", Weighing.objects.select_related("made_by")),
+            Prefetch("shakings", Shaking.objects.select_related("shaker", "made_by")),
+            Prefetch("instruments", RunInstrument.objects.select_related("instrument")),
             Prefetch(
                 "results", Result.objects.order_by("-version").prefetch_related("assessments")
             ),
@@ -96,64 +106,6 @@ def samples_awaiting_test(actor: User) -> QuerySet[Sample]:
         .prefetch_related("portions")
         .order_by("due_on", "id")
     )
-
-
-@dataclass(frozen=True)
-class Place:
-    """One row of the weighing screen: a sieve or the pan, its reading and earlier values."""
-
-    slot: str
-    position: int
-    sieve: RunSieve | None
-    weighing: Weighing | None
-    earlier: tuple[Weighing, ...] = ()
-
-
-@dataclass(frozen=True)
-class RunView:
-    """A run as bench and review show it."""
-
-    run: Run
-    dry_mass: Place
-    washed_dry_mass: Place | None
-    fractions: tuple[Place, ...]
-    pan: Place
-    evaluation: Evaluation | None
-    fault: str = ""
-    figures: dict[str, Any] = field(default_factory=dict)
-
-
-def run_view(run: Run) -> RunView:
-    """Lay out a run from `find_run` for the screen, computed as far as it is weighed."""
-    evaluation, fault = preview(run)
-    washed = _place(run, Weighing.Slot.WASHED_DRY_MASS) if run.procedure_version.wash else None
-    return RunView(
-        run=run,
-        dry_mass=_place(run, Weighing.Slot.DRY_MASS),
-        washed_dry_mass=washed,
-        fractions=tuple(_place(run, Weighing.Slot.FRACTION, place) for place in run.places.all()),
-        pan=_place(run, Weighing.Slot.PAN),
-        evaluation=evaluation,
-        fault=fault,
-        figures=evaluation.as_json() if evaluation else {},
-    )
-
-
-def preview(run: Run) -> tuple[Evaluation | None, str]:
-    """Compute a run as far as it is weighed; the text says why when nothing can be computed."""
-    try:
-        return evaluate(run_worksheet(run), partial=True), ""
-    except GradationError as error:
-        return None, str(error)
-
-
-def _place(run: Run, slot: str, sieve: RunSieve | None = None) -> Place:
-    position = sieve.position if sieve else 0
-    rows = [row for row in run.weighings.all() if (row.slot, row.position) == (slot, position)]
-    latest = latest_of(rows)
-    current = latest[0] if latest else None
-    earlier = tuple(row for row in rows if row is not current)
-    return Place(slot, position, sieve, current, earlier)
 
 
 def needs_justification(run: Run) -> list[str]:

@@ -3,29 +3,38 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
 from gradation.models import (
     ProcedureVersion,
     Run,
+    RunSieve,
     SpecificationLine,
     SpecificationVersion,
     Weighing,
 )
+from gradation.queries.end_points import end_point_check
 from gradation.queries.methods import rules_from_memory
 from gradation.queries.readings import latest_of
 from gradation.queries.run_uncertainty import requests_of
 from gradation.science.acceptance import OverloadRule
 from gradation.science.acceptance_rules import LOSS, named_limits
 from gradation.science.descriptions import Description
+from gradation.science.envelope_consistency import neighbour_lines
 from gradation.science.envelopes import EnvelopeLine, LineKind, MissingAperture
 from gradation.science.gradation import Basis
 from gradation.science.interpolation import Interpolation
 from gradation.science.rounding import FinerRule, Rounding, RoundingMode
-from gradation.science.worksheet_form import Entry, Fraction, PortionCheck, Worksheet
+from gradation.science.worksheet_form import (
+    Entry,
+    Fraction,
+    PortionCheck,
+    Worksheet,
+    WorksheetSplit,
+)
 
-__all__ = ["envelope_of", "missing_rule_of", "rounding_of", "run_worksheet"]
+__all__ = ["envelope_line", "envelope_of", "missing_rule_of", "rounding_of", "run_worksheet"]
 
 Slot = Weighing.Slot
 
@@ -37,18 +46,18 @@ def run_worksheet(run: Run, *, describe: tuple[Description, ...] = ()) -> Worksh
 
     `describe` asks for descriptions beyond the table; the bench's preview needs none.
     """
-    masses = _masses(latest_of(run.weighings.all()))
+    weighings = list(run.weighings.all())
+    masses = _masses(latest_of(weighings))
     procedure = run.procedure_version
     places = list(run.places.all())
+    splits = tuple(_splits(places, masses))
+    fractions = tuple(_fractions(places, masses, splits))
+    is_open = len(splits) < sum(place.is_split for place in places)
     specification = run.portion.sample.specification_version
     return Worksheet(
-        fractions=tuple(
-            Fraction(
-                _exact(place.aperture_um), masses.get((Slot.FRACTION.value, place.position), ())
-            )
-            for place in places
-        ),
-        pan_increments_g=masses.get((Slot.PAN.value, 0), ()),
+        fractions=fractions,
+        pan_increments_g=() if is_open else masses.get((Slot.PAN.value, 0), ()),
+        splits=splits,
         basis=Basis(procedure.basis),
         entry=Entry(procedure.entry),
         dry_mass_g=_total(masses, Slot.DRY_MASS),
@@ -60,11 +69,38 @@ def run_worksheet(run: Run, *, describe: tuple[Description, ...] = ()) -> Worksh
         confirmed_rules=_confirmed(procedure),
         overload=_overload(procedure, run),
         minimum_portion=PortionCheck(procedure.portion_rule) if procedure.portion_rule else None,
+        end_point=end_point_check(run, weighings),
         envelope=envelope_of(specification),
         missing_aperture=missing_rule_of(specification),
         describe=describe,
         requests=requests_of(run, specification),
     )
+
+
+def _splits(places: Sequence[RunSieve], masses: Masses) -> Iterator[WorksheetSplit]:
+    """Give the splits whose masses are both known, down to the first that is not."""
+    for place in places:
+        if not place.is_split:
+            continue
+        passing_g = _total(masses, Slot.SPLIT_PASSING, place.position)
+        reduced_g = _total(masses, Slot.SPLIT_REDUCED, place.position)
+        if passing_g is None or reduced_g is None:
+            return
+        washed_g = _total(masses, Slot.SPLIT_WASHED, place.position)
+        yield WorksheetSplit(_exact(place.aperture_um), passing_g, reduced_g, washed_g)
+
+
+def _fractions(
+    places: Sequence[RunSieve], masses: Masses, splits: Sequence[WorksheetSplit]
+) -> Iterator[Fraction]:
+    """Give the fractions; below a split whose masses are not known they stand for nothing yet."""
+    known = {split.below_um for split in splits}
+    is_open = False
+    for place in places:
+        aperture_um = _exact(place.aperture_um)
+        at = (Slot.FRACTION.value, place.position)
+        yield Fraction(aperture_um, () if is_open else masses.get(at, ()))
+        is_open = is_open or (place.is_split and aperture_um not in known)
 
 
 def _masses(weighings: Sequence[Weighing]) -> Masses:
@@ -74,8 +110,8 @@ def _masses(weighings: Sequence[Weighing]) -> Masses:
     return {place: tuple(each) for place, each in found.items()}
 
 
-def _total(masses: Masses, slot: Slot) -> Decimal | None:
-    increments = masses.get((slot.value, 0))
+def _total(masses: Masses, slot: Slot, position: int = 0) -> Decimal | None:
+    increments = masses.get((slot.value, position))
     return sum(increments, Decimal(0)) if increments else None
 
 
@@ -117,10 +153,12 @@ def envelope_of(specification: SpecificationVersion | None) -> tuple[EnvelopeLin
     """Give the lines of a specification as the calculation takes them."""
     if specification is None:
         return ()
-    return tuple(_line(row) for row in specification.lines.all())
+    lines = tuple(envelope_line(row) for row in specification.lines.all())
+    return lines + neighbour_lines(lines, _plain(specification.neighbour_maximum_pct))
 
 
-def _line(row: SpecificationLine) -> EnvelopeLine:
+def envelope_line(row: SpecificationLine) -> EnvelopeLine:
+    """Give one line of a specification as the calculation takes it."""
     return EnvelopeLine(
         kind=LineKind(row.kind),
         aperture_um=_plain(row.aperture_um),
@@ -131,6 +169,7 @@ def _line(row: SpecificationLine) -> EnvelopeLine:
         target=_plain(row.target),
         tolerance=_plain(row.tolerance),
         is_inclusive=row.is_inclusive,
+        decimals=row.decimals,
     )
 
 

@@ -430,7 +430,8 @@ def bindings_of(problem: Problem, optimum: Optimum) -> tuple[Binding, ...]:
     Notes
     -----
     A limit binds when it has a price: moving it would move the result. Shares that cannot go
-    below nothing or above everything are not named.
+    below nothing or above everything are not named, nor is a limit kept on which all stockpiles
+    pass alike: no share has anything to do with it, and its price means nothing.
 
     References
     ----------
@@ -444,7 +445,9 @@ def bindings_of(problem: Problem, optimum: Optimum) -> tuple[Binding, ...]:
     >>> [b.sentence for b in bindings_of(problem, best_share(problem, np.array([1.0, 0.0])))]
     ['at most 75 % passing 4.75 mm']
     """
-    priced = np.abs(optimum.limit_prices) > NOISE
+    alike = np.ptp(problem.rows, axis=1) <= NOISE
+    kept = problem.rows @ optimum.shares <= problem.bounds + NOISE
+    priced = (np.abs(optimum.limit_prices) > NOISE) & ~(alike & kept)
     held = [binding for binding, dear in zip(problem.bindings, priced, strict=True) if dear]
     for pile, low, high in zip(
         problem.stockpiles, optimum.low_prices, optimum.high_prices, strict=True

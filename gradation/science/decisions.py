@@ -334,6 +334,47 @@ def _outcomes(accepted: NDArray[np.bool_], refused: NDArray[np.bool_]) -> Outcom
     return np.asarray(words[index], dtype=object)
 
 
+def wrong_acceptance_risk(rule: DecisionRule) -> float:
+    """Give the largest risk that a value said to conform lies beyond its limit.
+
+    Parameters
+    ----------
+    rule : DecisionRule
+        plain, guard band or conformance probability, with its figures
+
+    Returns
+    -------
+    float
+        probability, 0 to 0.5 [pure number]
+
+    Raises
+    ------
+    Nothing.
+
+    Notes
+    -----
+    For a true value near one limit, normal distribution about the measured value: 1/2 under
+    plain acceptance; Phi(-r k) when the value must keep w = r k u off the limit; one minus the
+    confidence under a rule by probability.
+
+    References
+    ----------
+    ILAC-G8:09/2019, 4.2.2 and table 1 (w = U: below 2.5 %; w = 0: below 50 %).
+
+    Examples
+    --------
+    >>> round(wrong_acceptance_risk(DecisionRule(Rule.GUARD_BAND)), 4)
+    0.025
+    """
+    from scipy.special import ndtr
+
+    if rule.rule is Rule.PROBABILITY:
+        return 1.0 - rule.confidence
+    if rule.rule is Rule.PLAIN:
+        return 0.5
+    return float(ndtr(-rule.guard_factor * rule.coverage_factor))
+
+
 def overall(outcomes: ArrayLike) -> Outcome:
     """Give the one statement for a set of lines that must all be kept.
 

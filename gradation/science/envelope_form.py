@@ -68,6 +68,8 @@ class EnvelopeLine:
     tolerance: Decimal | None = None
     is_inclusive: bool = True
     """Whether a value equal to a limit is inside."""
+    decimals: int | None = None
+    """Decimals the value is reported and compared with; None: as the procedure reports."""
 
     def limits(self) -> tuple[Decimal | None, Decimal | None]:
         """The limits in force: the stated ones, narrowed by target and tolerance.

@@ -23,7 +23,12 @@ from gradation.science.envelope_form import (
 from gradation.science.errors import OutOfRange
 from gradation.science.gradation import Gradation
 from gradation.science.percentiles import passing_at_size
-from gradation.science.rounding import NOISE_DECIMALS, reported_passing, round_reported
+from gradation.science.rounding import (
+    NOISE_DECIMALS,
+    Rounding,
+    reported_passing,
+    round_reported,
+)
 
 __all__ = [
     "Assessment",
@@ -37,6 +42,7 @@ __all__ = [
     "assess",
     "check_line",
     "compared_figure",
+    "is_within",
 ]
 
 _STATEMENTS = {
@@ -101,7 +107,8 @@ def assess(
 
     The compared value is the reported one by default. Whenever the unrounded value would
     have come out differently, `is_moved_by_rounding` says so. Characteristic values are
-    compared unrounded unless a limit has decimals: then rounded to the limit's decimals.
+    compared unrounded unless a limit has decimals: then rounded to the limit's decimals. A
+    line's own `decimals` go before those of the procedure and of the limits.
 
     References
     ----------
@@ -313,17 +320,28 @@ def _reported(
 ) -> _Found:
     """What a line finds in the passing, the difference of two, or the characteristic value."""
     if line.kind is LineKind.CHARACTERISTIC:
-        decimals = max(
-            (_decimals(limit) for limit in line.limits() if limit is not None), default=0
-        )
-        return _Found(number, round_reported(number, decimals) if decimals else _exact(number))
+        return _Found(number, _reported_value(line, number))
+    rounding = rule.rounding if line.decimals is None else _own(line.decimals, rule.rounding)
     if line.kind is LineKind.BETWEEN:
-        reported = round_reported(number, rule.rounding.passing_decimals, rule.rounding.mode)
+        reported = round_reported(number, rounding.passing_decimals, rounding.mode)
         return _Found(number, reported, is_interpolated)
-    reported = reported_passing(number, rule.rounding, line.aperture_um)
+    reported = reported_passing(number, rounding, line.aperture_um)
     if line.kind is LineKind.RETAINED:
         return _Found(100.0 - number, WHOLE_PCT - reported, is_interpolated)
     return _Found(number, reported, is_interpolated)
+
+
+def _reported_value(line: EnvelopeLine, number: float) -> Decimal:
+    """A characteristic value with the line's own decimals, or those its limits are written with."""
+    if line.decimals is not None:
+        return round_reported(number, line.decimals)
+    decimals = max((_decimals(limit) for limit in line.limits() if limit is not None), default=0)
+    return round_reported(number, decimals) if decimals else _exact(number)
+
+
+def _own(decimals: int, rounding: Rounding) -> Rounding:
+    """The procedure's rounding with the decimals a line of the specification asks for."""
+    return Rounding(decimals, rounding.mode)
 
 
 def compared_figure(line: EnvelopeLine, number: float, rule: AssessmentRule) -> Decimal:
@@ -384,6 +402,42 @@ def _is_inside(value: Decimal | None, line: EnvelopeLine) -> bool | None:
     if line.is_inclusive:
         return (low is None or value >= low) and (high is None or value <= high)
     return (low is None or value > low) and (high is None or value < high)
+
+
+def is_within(value: Decimal, line: EnvelopeLine) -> bool:
+    """Give whether a figure keeps the limits of a line.
+
+    Parameters
+    ----------
+    value : Decimal
+        Figure in the line's unit, as it is compared.
+    line : EnvelopeLine
+        A line that can be compared.
+
+    Returns
+    -------
+    bool
+        A figure on a limit is within it unless the line is not inclusive.
+
+    Raises
+    ------
+    Nothing
+        The line was checked before.
+
+    Notes
+    -----
+    As `assess` judges a line under plain acceptance.
+
+    References
+    ----------
+    Common practice: a limit written 0-5 includes 5.
+
+    Examples
+    --------
+    >>> is_within(Decimal(5), EnvelopeLine(aperture_um=Decimal(75), maximum=Decimal(5)))
+    True
+    """
+    return bool(_is_inside(value, line))
 
 
 def _margin(

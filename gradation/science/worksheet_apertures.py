@@ -212,6 +212,8 @@ def _flip(before: LineVerdict, after: LineVerdict) -> dict[str, Any]:
         "characteristic": line.characteristic or None,
         "value": before.value,
         "value_if_so": after.value,
+        "reported": None if before.reported is None else as_typed(before.reported),
+        "reported_if_so": None if after.reported is None else as_typed(after.reported),
         "margin": None if before.margin is None else as_typed(before.margin),
         "margin_if_so": None if after.margin is None else as_typed(after.margin),
         "outcome": before.outcome.value,

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from math import prod
 
 from gradation.science.acceptance import (
+    EndPointOf,
     Verdict,
     against_limit,
     end_point_verdict,
@@ -206,18 +208,42 @@ def _about_end_point(worksheet: Worksheet, masses: Weighed) -> Iterator[Workshee
         fraction.aperture_um: mass_g
         for fraction, mass_g in zip(masses.fractions, masses.masses_g, strict=True)
     }
+    before = dict(check.before_g)
     total_g = worksheet.base_dry_mass_g or sum(masses.masses_g, masses.pan_g or Decimal(0))
     for aperture_um, passed_g in check.passed_g:
+        held_g = before.get(aperture_um, held.get(aperture_um))
+        if held_g is None and check.rule.of is EndPointOf.SIEVE:
+            continue  # what lies on the sieve is not weighed yet
+        factor = _factor_above(worksheet, aperture_um)
         verdict = end_point_verdict(
-            check.rule, float(passed_g), float(held.get(aperture_um, 0)), float(total_g)
+            check.rule, factor * float(passed_g), factor * float(held_g or 0), float(total_g)
         )
         if verdict is Verdict.EXCEEDED:
+            found = _still_moving(aperture_um, passed_g, was_shaken_again=aperture_um in before)
             yield WorksheetWarning(
                 "end_point_not_reached",
-                f"{as_typed(passed_g)} g still passed {designation(aperture_um)} in the extra "
-                f"minute, more than {check.rule.limit_pct:g} %. Sieve longer and weigh again.",
+                f"{found}, more than {check.rule.limit_pct:g} %. Sieve longer and weigh again.",
                 aperture_um,
             )
+
+
+def _factor_above(worksheet: Worksheet, aperture_um: Decimal) -> float:
+    """What a mass at a sieve is multiplied by for the splits above it."""
+    return prod(
+        float(split.passing_g / split.reduced_g)
+        for split in worksheet.splits
+        if split.below_um > aperture_um and split.reduced_g
+    )
+
+
+def _still_moving(aperture_um: Decimal, passed_g: Decimal, *, was_shaken_again: bool) -> str:
+    """What a sieve let through, or how its mass changed in the further shaking."""
+    if was_shaken_again:
+        return (
+            f"The mass on {designation(aperture_um)} changed by {as_typed(passed_g)} g in the "
+            "further shaking"
+        )
+    return f"{as_typed(passed_g)} g still passed {designation(aperture_um)} in the extra minute"
 
 
 def _about_assessment(assessment: Assessment | None) -> Iterator[WorksheetWarning]:

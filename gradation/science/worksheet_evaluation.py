@@ -53,7 +53,7 @@ class Evaluation:
     pan_g: float | None
     """Pan mass brought to the whole portion [g]."""
     wash_loss_g: float | None
-    """Mass washed out, brought to the whole portion [g]; None while not complete."""
+    """Mass washed out, brought to the whole portion [g]; None while not known."""
     stages: tuple[Stage, ...]
     loss_g: float | None
     """Mass missing, brought to the whole portion [g]; negative for a gain."""
@@ -223,11 +223,12 @@ def _washed_g(worksheet: Worksheet, combined: Combined) -> float | None:
 
 def _wash_loss_g(worksheet: Worksheet, masses: Weighed, combined: Combined | None) -> float | None:
     """Mass washed out of the whole portion and of reduced parts [g]."""
-    if combined is None or not masses.is_complete:
-        return None
     dry, washed = worksheet.base_dry_mass_g, worksheet.washed_dry_mass_g
-    of_whole = Decimal(0) if dry is None or washed is None else dry - washed
-    return float(of_whole) + combined.wash_loss_g
+    of_whole = None if dry is None or washed is None else dry - washed
+    if combined is None or not masses.is_complete:
+        is_later = any(split.washed_reduced_g is not None for split in worksheet.splits)
+        return None if of_whole is None or is_later else float(of_whole)
+    return float(of_whole or 0) + combined.wash_loss_g
 
 
 def _loss(

@@ -87,6 +87,10 @@ class EndPointCheck:
 
     rule: EndPoint
     passed_g: tuple[tuple[Decimal, Decimal], ...] = ()
+    """Aperture [µm] and mass [g]; after a further shaking, what the mass there changed by."""
+    before_g: tuple[tuple[Decimal, Decimal], ...] = ()
+    """Mass on a sieve before it was shaken again and weighed again [g]; a sieve that is not
+    named here was sieved by hand for an extra minute."""
     name: str = ""
     """Name of the kept rule the limit was taken from; empty when it was typed."""
 

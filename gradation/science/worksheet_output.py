@@ -32,7 +32,8 @@ def as_json(evaluation: Evaluation) -> dict[str, Any]:
     Returns
     -------
     dict
-        basis, is_complete, table, pan, wash_loss_g, loss_g, loss_pct, loss_verdict, stages,
+        basis, is_complete, table, pan, wash_loss_g and wash_loss_pct (of the dry mass before
+        washing), loss_g, loss_pct, loss_verdict, stages,
         percentiles, characteristics, not_determinable, notes, descriptions, models, assessment,
         uncertainty, effective, sensitivity, plausibility, power_lines, shaking (null or empty
         unless asked for), unconfirmed (rules kept from memory), warnings.
@@ -68,6 +69,7 @@ def as_json(evaluation: Evaluation) -> dict[str, Any]:
         "table": [_row(row) for row in evaluation.rows],
         "pan": _pan(evaluation),
         "wash_loss_g": evaluation.wash_loss_g,
+        "wash_loss_pct": _wash_loss_pct(evaluation),
         "loss_g": evaluation.loss_g,
         "loss_pct": None if evaluation.loss is None else abs(100 * evaluation.loss),
         "loss_verdict": evaluation.loss_verdict.value,
@@ -123,6 +125,12 @@ def _pan(evaluation: Evaluation) -> dict[str, Any]:
         "retained_g": evaluation.pan_g,
         "retained_pct": 100.0 * float(curve.fines) if curve is not None and known else None,
     }
+
+
+def _wash_loss_pct(evaluation: Evaluation) -> float | None:
+    """What was washed out, of the dry mass before washing."""
+    whole_g, lost_g = evaluation.worksheet.base_dry_mass_g, evaluation.wash_loss_g
+    return None if lost_g is None or not whole_g else 100 * lost_g / float(whole_g)
 
 
 def _stage(stage: Stage) -> dict[str, Any]:

@@ -267,19 +267,22 @@ def _portion(fields: Fields | None) -> PortionCheck | None:
 
 
 def _end_point(fields: Fields | None) -> EndPointCheck | None:
-    """The end point, and what passed in the extra minute."""
+    """The end point, and what passed in the extra minute or changed in a further shaking."""
     if fields is None:
         return None
-    fields.only(("rule", "limit_pct", "of", "passed"))
-    passed = tuple(filter(None, (_passed(each) for each in fields.objects("passed"))))
+    fields.only(("rule", "limit_pct", "of", "passed", "before"))
+    passed, before = (
+        tuple(filter(None, (_passed(each) for each in fields.objects(key))))
+        for key in ("passed", "before")
+    )
     if fields.has("rule"):
         known = _named(fields, "rule", END_POINT, ("limit_pct", "of"))
         rule = EndPoint(0.0) if known is None else EndPoint(float(known.limit_pct), known.of)
-        return EndPointCheck(rule, passed, str(fields.data["rule"]))
+        return EndPointCheck(rule, passed, before, str(fields.data["rule"]))
     fields.require("limit_pct")
     limit_pct = fields.decimal("limit_pct", least=ZERO) or ZERO
     rule = EndPoint(float(limit_pct), fields.choice("of", EndPointOf.TOTAL))
-    return EndPointCheck(rule, passed)
+    return EndPointCheck(rule, passed, before)
 
 
 def _loss_tolerance(fields: Fields) -> Decimal | None:
@@ -313,7 +316,7 @@ def _line(fields: Fields) -> EnvelopeLine | None:
     fields.only(
         (
             "kind", "aperture_um", "finer_um", "characteristic", "min", "max", "target",
-            "tolerance", "inclusive",
+            "tolerance", "inclusive", "decimals",
         )
     )  # fmt: skip
     line = EnvelopeLine(
@@ -326,6 +329,7 @@ def _line(fields: Fields) -> EnvelopeLine | None:
         target=fields.decimal("target"),
         tolerance=fields.decimal("tolerance", least=ZERO),
         is_inclusive=fields.is_true("inclusive", default=True),
+        decimals=fields.whole("decimals", 0, MOST_DECIMALS) if fields.has("decimals") else None,
     )
     if len(fields.faults) > before:
         return None

@@ -157,15 +157,20 @@ def _portion(worksheet: Worksheet) -> dict[str, Any] | None:
 
 
 def _end_point(check: EndPointCheck | None) -> dict[str, Any] | None:
-    """The end point, and what passed in the extra minute."""
+    """The end point, and what passed in the extra minute or changed in a further shaking."""
     if check is None:
         return None
-    passed = [
-        {"aperture_um": _size(aperture_um), "mass_g": as_typed(mass_g)}
-        for aperture_um, mass_g in check.passed_g
-    ]
+    passed, before = (
+        [
+            {"aperture_um": _size(aperture_um), "mass_g": as_typed(mass_g)}
+            for aperture_um, mass_g in masses
+        ]
+        or None
+        for masses in (check.passed_g, check.before_g)
+    )
     typed = {"limit_pct": str(check.rule.limit_pct), "of": check.rule.of.value}
-    return ({"rule": check.name} if check.name else typed) | _present({"passed": passed or None})
+    named = {"rule": check.name} if check.name else typed
+    return named | _present({"passed": passed, "before": before})
 
 
 def _ends(worksheet: Worksheet) -> dict[str, Any] | None:
@@ -203,5 +208,6 @@ def _line(line: EnvelopeLine) -> dict[str, Any]:
             "target": _text(line.target),
             "tolerance": _text(line.tolerance),
             "inclusive": line.is_inclusive,
+            "decimals": line.decimals,
         }
     )

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from django.db import transaction
@@ -14,21 +14,31 @@ from gradation.models import (
     Bench,
     Equipment,
     Instrument,
+    Laboratory,
     Nest,
     Run,
     Sample,
     Sieve,
+    Stage,
     TestPortion,
     User,
-    Weighing,
 )
 from gradation.policy import Action, require
 from gradation.queries.equipment import bench_instruments
-from gradation.queries.readings import current_weighings
-from gradation.science.apertures import designation
+from gradation.queries.readings import missing_readings
+from gradation.queries.run_checks import Candidate, Finding, findings, opening_findings
+from gradation.queries.shakings import summary_of
 from gradation.services import clock, ledger, results
 from gradation.services.checking import cleaned, locked, unchanged
-from gradation.services.run_setup import check_items, hold, hold_items, place_items
+from gradation.services.finding_records import (
+    act_of,
+    deviations_of,
+    keep_answer,
+    keep_findings,
+    refuse_opening,
+    refuse_unanswered,
+)
+from gradation.services.run_setup import Items, hold, hold_items, place_items
 from gradation.services.weighing import Reading, correct_weighing, record_weighing
 
 __all__ = [
@@ -41,8 +51,6 @@ __all__ = [
     "submit_run",
 ]
 
-Slot = Weighing.Slot
-
 #: Read with a run, because its ledger entries name them.
 _OF_A_RUN = ("portion__sample", "procedure_version__procedure")
 
@@ -51,13 +59,18 @@ _OF_A_RUN = ("portion__sample", "procedure_version__procedure")
 class Setup:
     """Where and with what a run is made: sieves coarse to fine as scanned, instruments by name.
 
-    Where no balance or shaker is named, those that stand at the bench are taken.
+    Where no balance or shaker is named, those that stand at the bench are taken. `reliefs` are
+    keys of sieves put in against overload, of sizes the procedure does not ask for. `reasons` are
+    given for what the checks find, by the findings' keys.
     """
 
     bench: Bench
     sieves: Sequence[Sieve]
     nest: Nest | None = None
     instruments: Sequence[Instrument] = ()
+    reliefs: frozenset[int] = frozenset()
+    has_pan: bool = True
+    reasons: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -71,12 +84,11 @@ class HandOver:
 def open_run(*, actor: User, portion: TestPortion, setup: Setup) -> Run:
     """Open a run of a portion on a bench with serial-numbered sieves and instruments.
 
-    Technicians may. Refuses (`Invalid`, field `sieves` or `instruments`) a nest that is not the
-    procedure's - wrong sizes, order, frame, a sieve twice -, items out of service, masters, items
-    overdue by days or uses and balances not checked today (by policy, else noted with the run), a
-    balance too coarse for the portion, a nest too heavy for the shaker; refuses (`Conflict`) a
-    sieve that stands in an open run elsewhere, saying who has it, and a second run of the same
-    determination. The sample becomes under test. Ledger: run opened.
+    Technicians may. The checks asked at the opening (`queries.run_checks`) refuse it (`Invalid`,
+    field `sieves`, `instruments`, `bench` or the finding's reason, code of the check), ask for a
+    reason, or are noted with the run, by the laboratory's choice for each. Refuses (`Conflict`) a
+    sieve or portion that an open run has, saying who. The sample becomes under test. Ledger: run
+    opened, and each reason given.
     """
     require(actor, Action.RECORD_RUN)
     if not setup.bench.is_active:
@@ -85,8 +97,9 @@ def open_run(*, actor: User, portion: TestPortion, setup: Setup) -> Run:
     with transaction.atomic():
         sample = locked(portion.sample)
         _refuse_untestable(sample)
-        items = hold_items(setup.sieves, _instruments(setup))
-        warnings = check_items(items, sample.procedure_version)
+        items = hold_items(setup.sieves, _instruments(setup), setup.reliefs)
+        found = _findings(actor, portion, setup, items)
+        refuse_opening(actor, found, setup.reasons)
         run = Run(
             portion=portion,
             determination=_next_determination(portion),
@@ -95,22 +108,50 @@ def open_run(*, actor: User, portion: TestPortion, setup: Setup) -> Run:
             nest=setup.nest,
             technician=actor,
             opened_at=clock.now(),
-            deviations="\n".join(warnings),
+            deviations="\n".join(deviations_of(found, "", setup.reasons)),
         )
         cleaned(run).save(force_insert=True)
         place_items(run, items)
         _begin_test(actor, sample)
-        ledger.write(
-            actor=actor,
-            action="run opened",
-            subject=run,
-            after=ledger.snapshot(
-                run,
-                sieves=[sieve.serial for sieve in items.sieves],
-                instruments=[item.serial for item in items.instruments],
-            ),
-        )
+        _write_opening(actor, run, items, found)
+        _keep_reasons(actor, run, found, setup.reasons)
     return run
+
+
+def _write_opening(actor: User, run: Run, items: Items, found: Sequence[Finding]) -> None:
+    after = ledger.snapshot(
+        run,
+        sieves=[sieve.serial for sieve in items.sieves],
+        instruments=[item.serial for item in items.instruments],
+        findings=keep_findings(run, Stage.OPENING, found),
+    )
+    ledger.write(actor=actor, action="run opened", subject=run, after=after)
+
+
+def _keep_reasons(
+    actor: User, run: Run, found: Sequence[Finding], reasons: Mapping[str, str]
+) -> None:
+    """Keep the reason for each finding that asked for one before the run was opened."""
+    for each in found:
+        if each.is_open:
+            answer = keep_answer(actor, run, each, reasons[each.key])
+            act = act_of(answer)
+            ledger.write(actor=actor, action=act, subject=answer, reason=answer.reason)
+
+
+def _findings(actor: User, portion: TestPortion, setup: Setup, items: Items) -> tuple[Finding, ...]:
+    """Ask the checks about the run, with its items held and read afresh."""
+    laboratory = Laboratory.objects.get()
+    candidate = Candidate(
+        actor=actor,
+        portion=portion,
+        bench=setup.bench,
+        sieves=items.sieves,
+        instruments=items.instruments,
+        reliefs=items.reliefs,
+        has_pan=setup.has_pan,
+    )
+    return opening_findings(candidate, laboratory=laboratory, day=clock.today(laboratory))
 
 
 def _instruments(setup: Setup) -> Sequence[Instrument]:
@@ -145,10 +186,11 @@ def submit_run(
 ) -> Run:
     """Hand a run over for review: the figures are computed and frozen, the sieves are free again.
 
-    Technicians may, from open or returned, when nothing is missing (`Invalid` names what is). The
-    first hand-over counts as a use of each sieve and instrument, with the minutes shaken; what went
-    out of service meanwhile is noted with the run. Ledger: run handed over, with the result's
-    digest.
+    Technicians may, from open or returned, when nothing is missing and every finding of the checks
+    has its reason or was lifted (`Invalid` names what is left, each at its place). The first
+    hand-over counts as a use of each sieve and instrument, with the minutes shaken; what went out
+    of service meanwhile is noted with the run. Ledger: run handed over, with the result's digest
+    and the findings.
     """
     require(actor, Action.RECORD_RUN)
     with transaction.atomic():
@@ -158,7 +200,12 @@ def submit_run(
         _refuse_gaps(run)
         before = ledger.snapshot(run)
         used = _in_use(run)
-        _hand_over(run, hand_over or HandOver(), _gone(used))
+        said = hand_over or HandOver()
+        if said.shaking_minutes is not None:
+            run.shaking_minutes = said.shaking_minutes
+        found = findings(run, Stage.HAND_OVER)
+        refuse_unanswered(found)
+        _hand_over(run, said, deviations_of(found, run.deviations, {}))
         result = results.freeze_result(run)
         _free_and_count(run, used)
         ledger.write(
@@ -167,7 +214,10 @@ def submit_run(
             subject=run,
             before=before,
             after=ledger.snapshot(
-                run, result_version=result.version, inputs_digest=result.inputs_digest
+                run,
+                result_version=result.version,
+                inputs_digest=result.inputs_digest,
+                findings=keep_findings(run, Stage.HAND_OVER, found),
             ),
         )
     return run
@@ -180,16 +230,7 @@ def _refuse_uneditable(run: Run) -> None:
 
 
 def _refuse_gaps(run: Run) -> None:
-    present = {(row.slot, row.position) for row in current_weighings(run)}
-    wanted = [(Slot.DRY_MASS.value, 0, "the dry mass of the portion")]
-    if run.procedure_version.wash:
-        wanted.append((Slot.WASHED_DRY_MASS.value, 0, "the dry mass after washing"))
-    wanted += [
-        (Slot.FRACTION.value, place.position, f"the fraction on {designation(place.aperture_um)}")
-        for place in run.places.all()
-    ]
-    wanted.append((Slot.PAN.value, 0, "the pan"))
-    missing = [name for slot, position, name in wanted if (slot, position) not in present]
+    missing = missing_readings(run)
     if missing:
         msg = f"Not weighed yet: {', '.join(missing)}. Enter 0 where nothing was found."
         raise Invalid.one("readings", msg, code="incomplete")
@@ -200,15 +241,8 @@ def _in_use(run: Run) -> list[Equipment]:
     sieves = list(run.places.filter(in_use=True).values_list("sieve_id", flat=True))
     if not sieves:
         return []
-    return hold([*sieves, *run.instruments.values_list("instrument_id", flat=True)])
-
-
-def _gone(used: Sequence[Equipment]) -> list[str]:
-    return [
-        f"{item} is {item.state}: {item.state_reason}"
-        for item in used
-        if item.state != Equipment.State.IN_SERVICE
-    ]
+    guard = [run.guard_sieve_id] if run.guard_sieve_id else []
+    return hold([*sieves, *guard, *run.instruments.values_list("instrument_id", flat=True)])
 
 
 def _hand_over(run: Run, said: HandOver, noted: Sequence[str]) -> None:
@@ -216,17 +250,23 @@ def _hand_over(run: Run, said: HandOver, noted: Sequence[str]) -> None:
     run.weighed_at = clock.now()
     run.reviewer = run.reviewed_at = None
     run.version += 1
-    if said.shaking_minutes is not None:
-        run.shaking_minutes = said.shaking_minutes
+    shaken = summary_of(run, said.shaking_minutes)
+    if shaken.minutes is not None:
+        run.shaking_minutes = shaken.minutes
     lines = [run.deviations, said.deviations.strip(), *noted]
+    lines += [note for note in shaken.notes if note not in run.deviations]
     run.deviations = "\n".join(line for line in lines if line)
     cleaned(run).save()
 
 
 def _free_and_count(run: Run, used: Sequence[Equipment]) -> None:
-    """Give the sieves back to the rack; a run counts once as a use of each item."""
+    """Give the sieves back to the rack; a run counts once as a use of each item.
+
+    The guard sieve is used, but not shaken.
+    """
     run.places.filter(in_use=True).update(in_use=False)
-    Equipment.objects.filter(pk__in=[item.pk for item in used]).update(
-        use_count=F("use_count") + 1,
-        minutes_used=F("minutes_used") + (run.shaking_minutes or Decimal(0)),
+    items = Equipment.objects.filter(pk__in=[item.pk for item in used])
+    items.update(use_count=F("use_count") + 1)
+    items.exclude(pk=run.guard_sieve_id or 0).update(
+        minutes_used=F("minutes_used") + (run.shaking_minutes or Decimal(0))
     )

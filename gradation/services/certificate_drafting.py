@@ -26,6 +26,7 @@ from gradation.models import (
 )
 from gradation.queries.certificates import runs_for_certificate
 from gradation.queries.readings import latest_of
+from gradation.queries.specifications import decision_words
 from gradation.queries.worksheets import rounding_of
 from gradation.science.envelopes import LineKind
 from gradation.science.rounding import RoundingMode
@@ -49,19 +50,9 @@ _INTERPOLATION = {
     "log_probability": "straight line on logarithmic probability paper",
     "rrsb": "straight line on RRSB paper",
 }
+
+
 #: ILAC-G8:09/2019: what each rule means for the one who relies on the statement.
-_RULES = {
-    "plain_acceptance": (
-        "plain acceptance: the reported value is compared with the limit",
-        "up to 50 % of being wrong when the true value lies at the limit",
-    ),
-    "guard_band": (
-        "guard band equal to the expanded uncertainty (k = 2)",
-        "at most 2.5 % of being wrong",
-    ),
-}
-
-
 @dataclass(frozen=True)
 class Signing:
     """Who signs, when, meaning what."""
@@ -231,16 +222,16 @@ _OUTCOMES = {
 
 def _conformity(run: Run, assessment: Assessment) -> content.Conformity:
     version = assessment.specification_version
-    rule, risk = _RULES[assessment.decision_rule]
+    decided = decision_words(version)
     return content.Conformity(
         specification=str(version.specification),
         version=str(version.version),
         clause=version.clause or version.source or "all limits",
         results_covered=f"{_covered(assessment)} of run {run}",
-        decision_rule=rule,
-        risk=risk,
+        decision_rule=decided.rule,
+        risk=decided.risk,
         outcome=_OUTCOMES.get(assessment.outcome, content.Outcome.NOT_DECIDABLE),
-        sentence=assessment.sentence,
+        sentence=" ".join(filter(None, (assessment.sentence, version.certificate_wording))),
     )
 
 
@@ -276,9 +267,12 @@ def _same_place(one: Weighing, other: Weighing) -> bool:
 
 
 def _place_words(weighing: Weighing, places: dict[int, RunSieve]) -> str:
-    if weighing.slot == Weighing.Slot.FRACTION:
-        return f"mass on {places[weighing.position].sieve.designation}"
-    return str(weighing.slot)
+    further = f", increment {weighing.increment}" if weighing.increment > 1 else ""
+    if weighing.position not in places:
+        return f"{weighing.slot}{further}"
+    is_fraction = weighing.slot == Weighing.Slot.FRACTION
+    what = "mass on" if is_fraction else f"{weighing.slot},"
+    return f"{what} {places[weighing.position].sieve.designation}{further}"
 
 
 def _signatures(signing: Signing | None, zone: ZoneInfo) -> tuple[content.Signature, ...]:

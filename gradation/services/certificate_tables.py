@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -17,7 +17,8 @@ from gradation.documents.certificate_content import (
     Verdict,
 )
 from gradation.models import Result, Run, Weighing
-from gradation.queries.readings import latest_of
+from gradation.queries.readings import latest_of, total_g
+from gradation.queries.shakings import latest_shakings
 from gradation.science.apertures import designation
 from gradation.science.rounding import round_reported
 from gradation.services.certificate_values import verdict_of
@@ -40,8 +41,8 @@ def result_table(run: Run, result: Result, zone: ZoneInfo, work_place: str) -> R
 
 def _rows(run: Run, result: Result) -> Iterable[ResultRow]:
     lines = _limits_by_aperture(result.values)
-    corrected = _corrected_positions(run)
-    for position, row in enumerate(result.values["table"], start=1):
+    corrected = _corrected_sizes(run)
+    for row in result.values["table"]:
         line = lines.pop(Decimal(str(row["aperture_um"])), None)
         yield ResultRow(
             designation=row["designation"],
@@ -53,7 +54,7 @@ def _rows(run: Run, result: Result) -> Iterable[ResultRow]:
             lower_pct=(line or {}).get("min") or "",
             upper_pct=(line or {}).get("max") or "",
             verdict=verdict_of(line) if line else Verdict.NONE,
-            corrected=position in corrected,
+            corrected=Decimal(str(row["aperture_um"])) in corrected,
         )
     for aperture_um, line in lines.items():
         yield ResultRow(
@@ -75,48 +76,80 @@ def _limits_by_aperture(values: dict[str, Any]) -> dict[Decimal, dict[str, Any]]
     return {Decimal(str(line["aperture_um"])): line for line in lines if line["kind"] == "passing"}
 
 
-def _corrected_positions(run: Run) -> set[int]:
+def _corrected_sizes(run: Run) -> set[Decimal]:
+    sizes = {place.position: place.aperture_um for place in run.places.all()}
     return {
-        row.position
+        sizes[row.position]
         for row in latest_of(run.weighings.all())
         if row.slot == Slot.FRACTION and row.revision > 1
     }
 
 
 def _balance(run: Run, result: Result) -> Iterable[BalanceRow]:
-    masses = {row.slot: row for row in latest_of(run.weighings.all()) if not row.position}
-    dry, pan = masses[Slot.DRY_MASS.value], masses[Slot.PAN.value]
-    washed = masses.get(Slot.WASHED_DRY_MASS.value)
-    values = result.values
-    yield _mass_row("Pan", pan, "" if washed else _tenth(values["pan"]["retained_pct"]))
-    if washed:
-        lost = dry.mass_as_entered - washed.mass_as_entered
-        yield BalanceRow("Washed out", str(lost))
-        yield BalanceRow("Pan and washed out", "", _tenth(values["pan"]["retained_pct"]))
-    yield _mass_row("Dry mass before washing" if washed else "Dry mass of the portion", dry)
-    if washed:
-        yield _mass_row("Dry mass after washing", washed)
+    latest, values = latest_of(run.weighings.all()), result.values
+    washed = total_g(latest, Slot.WASHED_DRY_MASS)
+    was_washed = washed is not None or bool(values["wash_loss_g"])
+    pan_pct = _tenth(values["pan"]["retained_pct"])
+    yield from _split_rows(run, latest)
+    yield _mass_row("Pan", latest, Slot.PAN, share_pct="" if was_washed else pan_pct)
+    if was_washed:
+        yield BalanceRow("Washed out", _washed_out(latest, values))
+        yield BalanceRow("Pan and washed out", "", pan_pct)
+    words = "Dry mass before washing" if was_washed else "Dry mass of the portion"
+    yield _mass_row(words, latest, Slot.DRY_MASS)
+    if washed is not None:
+        yield _mass_row("Dry mass after washing", latest, Slot.WASHED_DRY_MASS)
     if values["loss_pct"] is not None:
         words = "Loss in sieving" if values["loss_g"] >= 0 else "Gain in sieving"
         share = round_reported(values["loss_pct"], 2)
-        yield BalanceRow(words, values["stages"][0]["loss_g"].lstrip("-"), str(share))
+        yield BalanceRow(words, _lost(latest, values), str(share))
 
 
-def _mass_row(label: str, weighing: Weighing, share_pct: str = "") -> BalanceRow:
-    return BalanceRow(
-        label, str(weighing.mass_as_entered), share_pct, corrected=weighing.revision > 1
-    )
+def _split_rows(run: Run, latest: Sequence[Weighing]) -> Iterable[BalanceRow]:
+    """Give what passed each split and what of it was sieved on; finer masses are of that part."""
+    for place in run.places.all():
+        if place.is_split:
+            size, position = designation(place.aperture_um), place.position
+            yield _mass_row(f"Passed {size}", latest, Slot.SPLIT_PASSING, position)
+            yield _mass_row(f"Of it sieved below {size}", latest, Slot.SPLIT_REDUCED, position)
+
+
+def _washed_out(latest: Sequence[Weighing], values: dict[str, Any]) -> str:
+    """Give what was washed out with the digits of the readings, also of a reduced part."""
+    dry, washed = total_g(latest, Slot.DRY_MASS), total_g(latest, Slot.WASHED_DRY_MASS)
+    if dry is not None and washed is not None:
+        return str(dry - washed)
+    return _with_digits(values["wash_loss_g"], latest)
+
+
+def _lost(latest: Sequence[Weighing], values: dict[str, Any]) -> str:
+    stages: list[dict[str, str]] = values["stages"]
+    if len(stages) == 1:
+        return stages[0]["loss_g"].lstrip("-")
+    return _with_digits(abs(values["loss_g"]), latest)
+
+
+def _with_digits(mass_g: float, latest: Sequence[Weighing]) -> str:
+    return str(round_reported(mass_g, max((row.decimals for row in latest), default=0)))
+
+
+def _mass_row(
+    label: str, latest: Sequence[Weighing], slot: str, position: int = 0, *, share_pct: str = ""
+) -> BalanceRow:
+    rows = [row for row in latest if (row.slot, row.position) == (slot, position)]
+    corrected = any(row.revision > 1 for row in rows)
+    return BalanceRow(label, str(total_g(rows, slot, position)), share_pct, corrected=corrected)
 
 
 def _conditions(run: Run, zone: ZoneInfo, work_place: str) -> TestConditions:
     procedure, portion = run.procedure_version, run.portion
     days = [row.made_at.astimezone(zone).date().isoformat() for row in run.weighings.all()]
-    dry = next(row for row in latest_of(run.weighings.all()) if row.slot == Slot.DRY_MASS)
+    dry_g = total_g(latest_of(run.weighings.all()), Slot.DRY_MASS)
     return TestConditions(
         place=", ".join(filter(None, [work_place, run.bench.place])),
         bench=run.bench.name,
         portion=portion.label,
-        portion_mass_g=str(dry.mass_as_entered),
+        portion_mass_g=str(dry_g),
         division=portion.divided_how,
         drying=portion.drying or procedure.drying,
         washing="washed, then dried" if procedure.wash else "dry, not washed",
@@ -145,10 +178,16 @@ def _day(day: date | None) -> str:
 def _shaking(run: Run) -> str:
     procedure = run.procedure_version
     minutes = run.shaking_minutes or procedure.shaking_minutes
+    made = latest_shakings(run.shakings.all())
+    amplitude_mm, frequency_hz = (
+        (made[-1].amplitude_mm, made[-1].frequency_hz)
+        if made
+        else (procedure.shaking_amplitude_mm, procedure.shaking_frequency_hz)
+    )
     parts = [
         procedure.shaking_motion or "by hand",
-        _measure(procedure.shaking_amplitude_mm, "mm peak to peak"),
-        _measure(procedure.shaking_frequency_hz, "Hz"),
+        _measure(amplitude_mm, "mm peak to peak"),
+        _measure(frequency_hz, "Hz"),
         _measure(minutes, "min"),
     ]
     return ", ".join(part for part in parts if part)

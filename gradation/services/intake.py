@@ -1,4 +1,4 @@
-"""Intake: a sample comes in, gets its number, is divided, and in the end is closed or cancelled."""
+"""Intake: a sample comes in, gets its number, and in the end is closed or cancelled."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ from gradation.models import (
     Sample,
     Source,
     SpecificationVersion,
-    TestPortion,
     User,
 )
 from gradation.policy import Action, require
 from gradation.queries.methods import released_procedure, specification_on
+from gradation.queries.samples import search_text
 from gradation.services import clock, ledger, numbering
 from gradation.services.checking import (
     cleaned,
@@ -32,16 +32,15 @@ from gradation.services.checking import (
     not_in_future,
     unchanged,
 )
+from gradation.services.result_figures import follow_material
 
 __all__ = [
     "Delivery",
-    "Division",
     "cancel_sample",
     "change_sample",
     "close_sample",
     "dispose_sample",
     "log_sample",
-    "prepare_portion",
 ]
 
 
@@ -68,16 +67,6 @@ class Delivery:
     due_on: date | None = None
 
 
-@dataclass(frozen=True)
-class Division:
-    """How a test portion was made."""
-
-    divided_how: str
-    moist_mass_g: Decimal | None = None
-    drying: str = ""
-    parent: TestPortion | None = None
-
-
 def log_sample(*, actor: User, delivery: Delivery) -> Sample:
     """Log a delivered sample under the next number of the year.
 
@@ -91,8 +80,10 @@ def log_sample(*, actor: User, delivery: Delivery) -> Sample:
         sample = _described(Sample(received_by=actor), delivery)
         _check_delivery(sample)
         sample.number = _sample_number(sample.received_at)
-        sample.retain_until = _retention_date(sample.received_at)
-        sample.search_text = _search_text(sample)
+        sample.retain_until = sample.received_at.date() + timedelta(
+            days=Laboratory.objects.get().retention_days
+        )
+        sample.search_text = search_text(sample)
         cleaned(sample).save(force_insert=True)
         ledger.write(actor=actor, action="sample logged", subject=sample)
     return sample
@@ -115,9 +106,10 @@ def change_sample(
         before = ledger.snapshot(sample)
         _described(sample, delivery)
         _check_delivery(sample)
-        sample.search_text = _search_text(sample)
+        sample.search_text = search_text(sample)
         sample.version += 1
         cleaned(sample).save()
+        follow_material(sample)
         ledger.write(
             actor=actor, action="sample changed", subject=sample, before=before, reason=reason
         )
@@ -183,72 +175,16 @@ def _no_mass(field: str, mass_g: Decimal | None, what: str) -> list[Fault]:
     return [Fault(field, msg, "mass-not-positive")]
 
 
-def _search_text(sample: Sample) -> str:
-    """Gather what a person may search a sample by, in lower case."""
-    parts = (
-        sample.number,
-        sample.lot,
-        sample.customer_reference,
-        sample.description,
-        sample.customer.name,
-        sample.material.name,
-        sample.source.name if sample.source else "",
-    )
-    return " ".join(part for part in parts if part).casefold()
-
-
 def _sample_number(received_at: datetime) -> str:
     laboratory = Laboratory.objects.get()
     year = received_at.astimezone(ZoneInfo(laboratory.time_zone)).year
-    return f"{year % 100:02d}-{numbering.next_number(f'sample/{year}'):04d}"
-
-
-def _retention_date(received_at: datetime) -> date:
-    return received_at.date() + timedelta(days=Laboratory.objects.get().retention_days)
+    return numbering.sample_numbers(year, 1)[0]
 
 
 def _refuse_ended(sample: Sample) -> None:
     if sample.state in {Sample.State.CLOSED, Sample.State.CANCELLED}:
         msg = f"Sample {sample} is {sample.state}; nothing more is done with it."
         raise Conflict(msg)
-
-
-def prepare_portion(*, actor: User, sample: Sample, division: Division) -> TestPortion:
-    """Make a test portion of a sample, labelled with the sample's number and a letter.
-
-    Technicians may, while the sample is logged, under test or reported. Refuses (`Invalid`) a mass
-    that is not above zero. Ledger: portion prepared.
-    """
-    require(actor, Action.PREPARE_PORTION)
-    with transaction.atomic():
-        sample = locked(sample)
-        _refuse_ended(sample)
-        portion = TestPortion(
-            sample=sample,
-            parent=division.parent,
-            label=f"{sample.number}-{_letters(sample.portions.count())}",
-            divided_how=division.divided_how,
-            moist_mass_g=division.moist_mass_g,
-            drying=division.drying,
-            prepared_at=clock.now(),
-            prepared_by=actor,
-        )
-        if faults := _no_mass("moist_mass_g", portion.moist_mass_g, "The mass before drying"):
-            raise Invalid(faults)
-        cleaned(portion).save(force_insert=True)
-        ledger.write(actor=actor, action="portion prepared", subject=portion)
-    return portion
-
-
-def _letters(index: int) -> str:
-    """Name the n-th portion A, B, ... Z, AA, AB: without I and O, which look like figures."""
-    alphabet = "ABCDEFGHJKLMNPQRSTUVWXYZ"
-    name = ""
-    index += 1
-    while index:
-        index, rest = divmod(index - 1, len(alphabet))
-        name = alphabet[rest] + name
-    return name
 
 
 def cancel_sample(*, actor: User, sample: Sample, reason: str) -> Sample:

@@ -7,7 +7,7 @@ from typing import Any
 from django.db import transaction
 
 from gradation.errors import Conflict
-from gradation.models import Laboratory, User
+from gradation.models import Laboratory, RunCheckPolicy, User
 from gradation.policy import Action, require
 from gradation.services import ledger
 from gradation.services.checking import cleaned_row, locked, needs_reason
@@ -34,12 +34,14 @@ def set_up_laboratory(*, actor: User, laboratory: Laboratory) -> Laboratory:
 def change_laboratory(*, actor: User, reason: str, **changes: Any) -> Laboratory:
     """Change particulars or policies, with a reason; quality managers may.
 
-    Ledger: laboratory changed, with the values before and after.
+    Refuses (`Conflict`) a policy that is set among the checks at the bench since. Ledger:
+    laboratory changed, with the values before and after.
     """
     require(actor, Action.SET_POLICY)
     reason = needs_reason(reason, "change the laboratory's particulars")
     with transaction.atomic():
         laboratory = locked(Laboratory.objects.get())
+        _refuse_set_elsewhere(laboratory, changes)
         before = ledger.snapshot(laboratory)
         for name, value in changes.items():
             setattr(laboratory, name, value)
@@ -52,3 +54,22 @@ def change_laboratory(*, actor: User, reason: str, **changes: Any) -> Laboratory
             reason=reason,
         )
     return laboratory
+
+
+#: Policies that became checks, by their columns.
+_NOW_CHECKS = {
+    "overdue_sieve": "equipment-unfit",
+    "balance_not_checked": "balance-unfit",
+    "reviewer_must_differ": "own-run",
+}
+
+
+def _refuse_set_elsewhere(laboratory: Laboratory, changes: dict[str, Any]) -> None:
+    codes = {
+        code
+        for name, code in _NOW_CHECKS.items()
+        if name in changes and changes[name] != getattr(laboratory, name)
+    }
+    if codes and RunCheckPolicy.objects.filter(code__in=codes).exists():
+        msg = "This is set among the checks at the bench now. Change it there."
+        raise Conflict(msg, code="set-at-checks")

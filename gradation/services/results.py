@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Sequence
 from typing import Any
 
 from django.db import models
@@ -15,11 +16,12 @@ from gradation.queries.worksheets import run_worksheet
 from gradation.science import SCIENCE_VERSION
 from gradation.science.descriptions import Description
 from gradation.science.errors import GradationError
-from gradation.science.worksheet import Evaluation, evaluate
+from gradation.science.worksheet import evaluate
 from gradation.science.worksheet_writing import worksheet_json
 from gradation.services import clock
+from gradation.services.result_figures import keep_figures, keep_first_figures
 
-__all__ = ["digest_of_inputs", "freeze_result"]
+__all__ = ["digest_of_inputs", "freeze_first_results", "freeze_result"]
 
 
 def freeze_result(run: Run) -> Result:
@@ -28,17 +30,44 @@ def freeze_result(run: Run) -> Result:
     Refuses (`Invalid`) masses from which nothing can be computed, in the words of the calculation.
     The caller's transaction and ledger entry cover it.
     """
-    worksheet = run_worksheet(run, describe=tuple(Description))
     try:
-        evaluation = evaluate(worksheet)
+        result = _computed(run)
     except GradationError as error:
         raise Invalid(Fault("readings", str(error), "cannot-compute")) from error
-    inputs = worksheet_json(worksheet)
-    values = evaluation.as_json()
     last = run.results.aggregate(last=models.Max("version"))["last"] or 0
-    result = Result.objects.create(
+    result.version = last + 1
+    result.save(force_insert=True)
+    keep_figures(result)
+    if assessment := _assessment(result):
+        assessment.save(force_insert=True)
+    return result
+
+
+def freeze_first_results(runs: Sequence[Run]) -> dict[int, str]:
+    """Compute runs that have no result yet, in bulk; give why it failed, by the run's key.
+
+    A run that cannot be computed gets no result. The caller's transaction and ledger cover it.
+    """
+    computed, faults = [], {}
+    for run in runs:
+        try:
+            computed.append(_computed(run))
+        except GradationError as error:
+            faults[run.pk] = str(error)
+    Result.objects.bulk_create(computed)
+    keep_first_figures(computed)
+    found = (_assessment(result) for result in computed)
+    Assessment.objects.bulk_create(each for each in found if each)
+    return faults
+
+
+def _computed(run: Run) -> Result:
+    """Compute a run; the result is not stored yet."""
+    worksheet = run_worksheet(run, describe=tuple(Description))
+    inputs = worksheet_json(worksheet)
+    values = evaluate(worksheet).as_json()
+    return Result(
         run=run,
-        version=last + 1,
         inputs=inputs,
         inputs_digest=digest_of_inputs(inputs),
         science_version=SCIENCE_VERSION,
@@ -46,8 +75,6 @@ def freeze_result(run: Run) -> Result:
         curve=[[row["aperture_um"], row["passing_pct"]] for row in values["table"]],
         computed_at=clock.now(),
     )
-    _freeze_assessment(result, evaluation)
-    return result
 
 
 def digest_of_inputs(inputs: dict[str, Any]) -> str:
@@ -56,16 +83,16 @@ def digest_of_inputs(inputs: dict[str, Any]) -> str:
     return hashlib.sha256(canonical.encode()).hexdigest()
 
 
-def _freeze_assessment(result: Result, evaluation: Evaluation) -> None:
+def _assessment(result: Result) -> Assessment | None:
     specification = result.run.portion.sample.specification_version
-    assessment = evaluation.as_json()["assessment"]
-    if specification is None or assessment is None:
-        return
-    Assessment.objects.create(
+    compared = result.values["assessment"]
+    if specification is None or compared is None:
+        return None
+    return Assessment(
         result=result,
         specification_version=specification,
         decision_rule=specification.decision_rule,
-        outcome=assessment["outcome"],
-        lines=assessment["lines"],
-        sentence=verdict_sentence(assessment, str(specification.specification))[:400],
+        outcome=compared["outcome"],
+        lines=compared["lines"],
+        sentence=verdict_sentence(compared, str(specification.specification))[:400],
     )

@@ -5,40 +5,26 @@ Nothing is written here. Every fault names its row as the spreadsheet counts it,
 
 from __future__ import annotations
 
-import csv
-import io
-import zipfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date
 from decimal import Decimal
 from typing import Any, TypeVar
 
-import openpyxl
 from django.core.exceptions import ValidationError
 
-from gradation.errors import Invalid
 from gradation.models import Bench, Equipment, Sieve, User
 from gradation.science.apertures import parse_aperture
 from gradation.science.conformity import Edition
 from gradation.science.errors import GradationError
 from gradation.science.quantities import parse_decimal
+from gradation.services.sheet_faults import CellFault
+from gradation.services.sheet_grid import MOST_ROWS, grid_of, refusal
 
 __all__ = ["COLUMNS", "CellFault", "ImportReport", "SieveRow", "read_sieves"]
 
-MOST_ROWS, LARGEST_BYTES, LARGEST_UNPACKED = 5_000, 5_000_000, 50_000_000
-
 Row = dict[str, str]
 Named = TypeVar("Named", Bench, User)
-
-
-@dataclass(frozen=True)
-class CellFault:
-    """One thing wrong with one cell: the row as the spreadsheet counts it, and the column."""
-
-    row: int
-    column: str
-    message: str
 
 
 @dataclass(frozen=True)
@@ -98,78 +84,18 @@ def _known() -> _Known:
 
 def _table(file: bytes, name: str) -> tuple[list[str], Iterator[tuple[int, list[str]]]]:
     """Give the header and the numbered rows below it; empty rows are skipped."""
-    if len(file) > LARGEST_BYTES:
-        raise _refusal(f"The file has more than {LARGEST_BYTES // 1_000_000} MB. Split it.")
-    is_workbook = file.startswith(b"PK\x03\x04")
-    grid = list(_workbook(file) if is_workbook else _text(file, name))
+    grid = grid_of(file, name)
     numbered = [(n, row) for n, row in enumerate(grid, start=1) if any(row)]
     if len(numbered) < 2:
-        raise _refusal("The file has no row of sieves below its header. Fill in at least one.")
+        raise refusal("The file has no row of sieves below its header. Fill in at least one.")
     if len(numbered) > MOST_ROWS + 1:
-        raise _refusal(f"The file has more than {MOST_ROWS} rows. Split it.")
+        raise refusal(f"The file has more than {MOST_ROWS} rows. Split it.")
     header = [_column(cell) for cell in numbered[0][1]]
     return header, iter(numbered[1:])
 
 
 def _column(cell: str) -> str:
     return cell.strip().casefold().replace(" ", "_")
-
-
-def _text(file: bytes, name: str) -> Iterator[list[str]]:
-    try:
-        text = file.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        msg = f"{name} is no UTF-8 text and no XLSX workbook. Save it as “CSV UTF-8” or as XLSX."
-        raise _refusal(msg) from error
-    if "\x00" in text:
-        raise _refusal(f"{name} is no text. Save it as “CSV UTF-8” or as XLSX.")
-    first = text.split("\n", 1)[0]
-    separator = max(";\t,", key=first.count)
-    try:
-        for row in csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True):
-            yield [cell.strip() for cell in row]
-    except csv.Error as error:
-        raise _refusal(f"{name} cannot be read as CSV: {error}. Save it again.") from error
-
-
-def _workbook(file: bytes) -> Iterator[list[str]]:
-    try:
-        _refuse_bomb(file)
-        book = openpyxl.load_workbook(io.BytesIO(file), read_only=True, data_only=True)
-        sheet = book.worksheets[0]
-        rows = [
-            [_as_text(value) for value in row]
-            for row in sheet.iter_rows(max_row=MOST_ROWS + 2, max_col=60, values_only=True)
-        ]
-    except (zipfile.BadZipFile, KeyError, ValueError, IndexError, OSError, SyntaxError) as error:
-        raise _refusal("The workbook cannot be read. Save it again as XLSX.") from error
-    return iter(rows)
-
-
-def _refuse_bomb(file: bytes) -> None:
-    """Refuse a small file that unpacks to a huge one, or that declares entities of its own."""
-    with zipfile.ZipFile(io.BytesIO(file)) as parts:
-        if sum(part.file_size for part in parts.infolist()) > LARGEST_UNPACKED:
-            raise _refusal("The workbook is too large unpacked. Keep only the table of sieves.")
-        for part in parts.infolist():
-            if part.filename.endswith((".xml", ".rels")) and b"<!DOCTYPE" in parts.read(part):
-                raise _refusal("The workbook holds declarations no spreadsheet writes.")
-
-
-def _as_text(value: object) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, datetime):
-        return value.date().isoformat()
-    if isinstance(value, float):
-        return f"{Decimal(repr(value)).normalize():f}"
-    return str(value).strip()
-
-
-def _refusal(message: str) -> Invalid:
-    return Invalid.one("file", message, code="not-a-sieve-file")
 
 
 def _header_faults(header: Sequence[str]) -> Iterator[CellFault]:

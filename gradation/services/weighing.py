@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import Decimal
+from datetime import datetime
 from uuid import UUID
 
 from django.db import transaction
 
 from gradation.errors import Conflict, Invalid
-from gradation.models import Run, User, Weighing
+from gradation.models import Instrument, Run, User, Weighing
 from gradation.policy import Action, require
-from gradation.queries.readings import current_weighing
-from gradation.science.errors import GradationError
-from gradation.science.quantities import parse_mass_g
+from gradation.queries.readings import latest_of
 from gradation.services import clock, ledger
 from gradation.services.checking import locked, needs_reason
+from gradation.services.reading_checks import check_masses, check_place, decimals_of, mass_of
 
 __all__ = ["Reading", "correct_weighing", "record_weighing"]
-
-Slot = Weighing.Slot
 
 #: Read with a run, because every reading names them.
 _OF_A_RUN = ("portion__sample", "procedure_version__procedure")
@@ -27,7 +25,11 @@ _OF_A_RUN = ("portion__sample", "procedure_version__procedure")
 
 @dataclass(frozen=True)
 class Reading:
-    """One reading as it came in: text, not yet a number. With a tare, `text` is the gross mass."""
+    """One reading as it came in: text, not yet a number. With a tare, `text` is the gross mass.
+
+    `raw_text` is the balance's line as it came; `observed_at` is by the client's clock, kept for
+    readings that waited for the network.
+    """
 
     slot: str
     text: str
@@ -36,27 +38,32 @@ class Reading:
     increment: int = 1
     tare_text: str = ""
     source: str = Weighing.Source.TYPED
+    balance: Instrument | None = None
+    raw_text: str = ""
+    observed_at: datetime | None = None
 
 
 def record_weighing(*, actor: User, run: Run, reading: Reading) -> Weighing:
     """Keep one reading of a run, at once.
 
     Technicians may, while the run is open or returned. The same key again gives back the reading
-    already kept. Refuses (`Invalid`) what is no mass, a gross mass below its tare, a dry mass after
-    washing above the one before; refuses (`Conflict`) a place that already has another reading: a
-    correction needs a reason. Ledger: reading recorded.
+    already kept. Refuses (`Invalid`) what is no mass, a gross mass below its tare, a place the run
+    does not have, a dry mass after washing above the one before, a reduced part above what it was
+    taken from; refuses (`Conflict`) a place that already has another reading: a correction needs a
+    reason. Ledger: reading recorded.
     """
     require(actor, Action.RECORD_RUN)
     with transaction.atomic():
         run = locked(run, *_OF_A_RUN)
-        known = run.weighings.filter(key=reading.key).first()
+        made = _made(run)
+        known = made.with_key(reading.key)
         if known is not None:
             return known
         _refuse_uneditable(run)
-        present = current_weighing(run, reading.slot, reading.position, reading.increment)
+        present = made.at(reading)
         if present is not None:
             _refuse_second_value(present, reading)
-        weighing = _weighing(actor, run, reading)
+        weighing = _weighing(actor, run, reading, made.latest)
         weighing.save(force_insert=True)
         ledger.write(actor=actor, action="reading recorded", subject=weighing)
     return weighing
@@ -72,15 +79,16 @@ def correct_weighing(*, actor: User, run: Run, reading: Reading, reason: str) ->
     reason = needs_reason(reason, "correct the reading")
     with transaction.atomic():
         run = locked(run, *_OF_A_RUN)
-        known = run.weighings.filter(key=reading.key).first()
+        made = _made(run)
+        known = made.with_key(reading.key)
         if known is not None:
             return known
         _refuse_uneditable(run)
-        present = current_weighing(run, reading.slot, reading.position, reading.increment)
+        present = made.at(reading)
         if present is None:
             msg = "There is no reading here yet. Enter it; a correction replaces an earlier one."
             raise Conflict(msg, code="nothing-to-correct")
-        weighing = _weighing(actor, run, reading)
+        weighing = _weighing(actor, run, reading, made.latest)
         weighing.revision = present.revision + 1
         weighing.reason = reason
         weighing.save(force_insert=True)
@@ -92,6 +100,27 @@ def correct_weighing(*, actor: User, run: Run, reading: Reading, reason: str) ->
             reason=reason,
         )
     return weighing
+
+
+@dataclass(frozen=True)
+class _Made:
+    """The readings of a held run, read once."""
+
+    rows: Sequence[Weighing]
+    latest: Sequence[Weighing]
+
+    def with_key(self, key: UUID) -> Weighing | None:
+        return next((row for row in self.rows if row.key == key), None)
+
+    def at(self, reading: Reading) -> Weighing | None:
+        place = (reading.slot, reading.position, reading.increment)
+        found = ((row.slot, row.position, row.increment) for row in self.latest)
+        return next((row for row, at in zip(self.latest, found, strict=True) if at == place), None)
+
+
+def _made(run: Run) -> _Made:
+    rows = list(run.weighings.select_related("made_by"))
+    return _Made(rows, latest_of(rows))
 
 
 def _refuse_uneditable(run: Run) -> None:
@@ -108,17 +137,16 @@ def _refuse_second_value(present: Weighing, reading: Reading) -> None:
     raise Conflict(msg, code="reading-clash")
 
 
-def _weighing(actor: User, run: Run, reading: Reading) -> Weighing:
+def _weighing(actor: User, run: Run, reading: Reading, latest: Sequence[Weighing]) -> Weighing:
     """Turn the text of a reading into a row, or refuse it beside its field."""
-    gross = _mass("text", reading.text)
-    tare = _mass("tare_text", reading.tare_text) if reading.tare_text.strip() else None
+    gross = mass_of("text", reading.text)
+    tare = mass_of("tare_text", reading.tare_text) if reading.tare_text.strip() else None
     net = gross if tare is None else gross - tare
     if net < 0:
         msg = f"Gross {gross} g is below tare {tare} g. Check both, and which sieve was weighed."
         raise Invalid.one("text", msg, code="gross-below-tare")
-    _check_place(run, reading)
-    _check_washing(run, reading, net)
-    return Weighing(
+    check_place(run, reading.slot, reading.position, reading.increment, latest)
+    weighing = Weighing(
         run=run,
         slot=reading.slot,
         position=reading.position,
@@ -127,64 +155,14 @@ def _weighing(actor: User, run: Run, reading: Reading) -> Weighing:
         gross_g=None if tare is None else gross,
         tare_g=tare,
         entered_text=reading.text.strip()[:40],
-        decimals=_decimals(net),
+        decimals=decimals_of(net),
         source=reading.source,
+        balance=reading.balance,
+        raw_text=reading.raw_text.strip()[:200],
+        observed_at=reading.observed_at,
         key=reading.key,
         made_at=clock.now(),
         made_by=actor,
     )
-
-
-#: What the column holds: twelve figures, four of them decimals.
-_LARGEST_G, _MOST_DECIMALS = Decimal(10) ** 8, 4
-
-
-def _mass(field: str, text: str) -> Decimal:
-    try:
-        mass = parse_mass_g(text)
-    except GradationError as error:
-        raise Invalid.one(field, str(error), code="not-a-mass") from error
-    if mass >= _LARGEST_G:
-        msg = f"{text} g is more than any balance here weighs. Check the unit and the digits."
-        raise Invalid.one(field, msg, code="too-large")
-    if _decimals(mass) > _MOST_DECIMALS:
-        msg = f"{text} g has more than {_MOST_DECIMALS} decimals. Enter what the balance shows."
-        raise Invalid.one(field, msg, code="too-many-decimals")
-    return mass
-
-
-def _decimals(mass: Decimal) -> int:
-    return max(0, -int(mass.as_tuple().exponent))
-
-
-def _check_place(run: Run, reading: Reading) -> None:
-    if reading.slot not in set(Slot):
-        msg = f"{reading.slot} is nothing that is weighed in a run."
-        raise Invalid.one("slot", msg, code="unknown-slot")
-    expected = reading.position > 0
-    if (reading.slot == Slot.FRACTION) != expected:
-        msg = "A fraction has its place in the nest; other masses have none."
-        raise Invalid.one("position", msg, code="no-such-place")
-    if expected and not run.places.filter(position=reading.position).exists():
-        msg = f"Run {run} has no sieve at place {reading.position}."
-        raise Invalid.one("position", msg, code="no-such-place")
-    if reading.slot == Slot.WASHED_DRY_MASS and not run.procedure_version.wash:
-        msg = f"{run.procedure_version} has no washing. Note a deviation if it was washed."
-        raise Invalid.one("slot", msg, code="not-washed")
-
-
-def _check_washing(run: Run, reading: Reading, net: Decimal) -> None:
-    other_slot = {
-        Slot.DRY_MASS.value: Slot.WASHED_DRY_MASS,
-        Slot.WASHED_DRY_MASS.value: Slot.DRY_MASS,
-    }.get(reading.slot)
-    other = current_weighing(run, other_slot) if other_slot else None
-    if other is None:
-        return
-    before, after = (net, other.mass_g) if reading.slot == Slot.DRY_MASS else (other.mass_g, net)
-    if after > before:
-        msg = (
-            f"After washing {after.normalize():f} g, before only {before.normalize():f} g. "
-            "Material cannot be gained by washing: check both masses and that it was dry."
-        )
-        raise Invalid.one("text", msg, code="gained-by-washing")
+    check_masses(weighing, latest)
+    return weighing

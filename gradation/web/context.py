@@ -15,7 +15,19 @@ from gradation.web.picked import picked_bench_name
 
 STYLESHEETS = tuple(
     f"css/{name}.css"
-    for name in ("tokens", "type", "frame", "tables", "forms", "verdicts", "pieces", "print")
+    for name in (
+        "tokens",
+        "type",
+        "frame",
+        "tables",
+        "forms",
+        "verdicts",
+        "pieces",
+        "findings",
+        "run",
+        "editor",
+        "print",
+    )
 )
 
 _OWN, _ALL = Action.READ_OWN_SAMPLES, Action.READ_RECORDS
@@ -25,11 +37,15 @@ _AREAS = (
     ("Review", "review", "run-queue", _ALL),
     ("Certificates", "certificates", "certificate-list", _OWN),
     ("Equipment", "equipment", "due-list", _ALL),
+    ("Control charts", "charts", "chart-list", _ALL),
     ("Specifications", "specifications", "specification-list", _ALL),
     ("Procedures", "procedures", "procedure-list", _ALL),
     ("Records", "records", "entry-list", _ALL),
     ("Settings", "settings", "laboratory-show", _ALL),
 )
+
+#: Pages that belong to another area's word.
+_WITHIN = {"compare": "charts", "blend": "charts", "studies": "charts"}
 
 
 @dataclass(frozen=True)
@@ -52,6 +68,7 @@ def areas(request: HttpRequest) -> list[Area]:
     """List the areas this person may read, with the one this page belongs to marked."""
     match = request.resolver_match
     here = match.namespace if match else ""
+    here = _WITHIN.get(here, here)
     person = getattr(request, "user", None)
     return [
         Area(name, reverse(f"{space}:{view}"), space == here)

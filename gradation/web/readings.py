@@ -23,14 +23,22 @@ def people_of(run: Run) -> list[User]:
 
 def readings_of(run: Run) -> list[RawReading]:
     """List every reading of a run from `find_run`, superseded ones marked."""
-    sizes = {place.position: place.sieve.designation for place in run.places.all()}
+    sizes: dict[int, str] = {place.position: place.sieve.designation for place in run.places.all()}
     rows = sorted(run.weighings.all(), key=lambda row: row.pk)
     newest = {(row.slot, row.position, row.increment): row.pk for row in rows}
     return [
         RawReading(
             row,
-            sizes.get(row.position, row.slot),
+            _what(row, sizes),
             newest[(row.slot, row.position, row.increment)] != row.pk,
         )
         for row in rows
     ]
+
+
+def _what(row: Weighing, sizes: dict[int, str]) -> str:
+    """Name what a reading weighed: the size alone is the fraction on that sieve."""
+    size = sizes.get(row.position, "")
+    parts = [size, "" if size and row.slot == Weighing.Slot.FRACTION else row.slot]
+    parts.append(f"increment {row.increment}" if row.increment > 1 else "")
+    return ", ".join(part for part in parts if part)

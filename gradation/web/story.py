@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from gradation.queries.history import Event
 
-_READING = "reading recorded"
+_READINGS = frozenset({"reading recorded", "drying mass recorded"})
 _GRAVE = frozenset({"returned", "invalid", "cancelled", "withdrawn", "out of service"})
 _WEIGHTY = frozenset({"issued", "accepted", "logged", "handed over", "released"})
 
@@ -47,7 +47,7 @@ def _told(events: Iterable[Event]) -> Iterator[Told]:
 
 
 def _sitting(event: Event) -> tuple[str, str] | Event:
-    return (event.action, event.person) if event.action == _READING else event
+    return (event.action, event.person) if event.action in _READINGS else event
 
 
 def _look(event: Event) -> str:

@@ -34,6 +34,7 @@ MIDDLEWARE = [
     "gradation.web.middleware.RefusalMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "labsite.headers.PrivateAnswersMiddleware",
+    "labsite.headers.DevicesMiddleware",
 ]
 
 ROOT_URLCONF = "labsite.urls"
@@ -55,6 +56,8 @@ TEMPLATES = [
             ],
             "builtins": [
                 "gradation.web.templatetags.notebook",
+                "gradation.web.templatetags.charting",
+                "gradation.web.templatetags.balances",
                 "django.templatetags.static",
             ],
         },
@@ -130,8 +133,14 @@ CSRF_COOKIE_SAMESITE = "Lax"
 
 REST_FRAMEWORK = {
     "EXCEPTION_HANDLER": "gradation.api.problems.answer",
-    "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "gradation.api.tokens.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
-    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_PERMISSION_CLASSES": [
+        "rest_framework.permissions.IsAuthenticated",
+        "gradation.api.tokens.InScope",
+    ],
 }

@@ -110,6 +110,11 @@ def trusted_proxies() -> list[str]:
     return proxies
 
 
+def bench_token() -> str:
+    """Return the token by which a balance gateway signs in; empty when a file holds it."""
+    return str(_env.str("GRADATION_BENCH_TOKEN", default="")).strip()
+
+
 def listen() -> str:
     """Return where the web server listens, for the proxy only."""
     return str(_env.str("GRADATION_LISTEN", default="127.0.0.1:8000"))

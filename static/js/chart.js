@@ -43,6 +43,13 @@ const themed = (layout) => {
 
 document.fonts.ready.then(() => plots.forEach(draw));
 document.addEventListener("htmx:afterSettle", () => plots.forEach(draw));
+
+// While readings come in, typing goes before drawing.
+let renewing = 0;
+document.addEventListener("chart:renew", () => {
+  clearTimeout(renewing);
+  renewing = setTimeout(() => plots.forEach(draw), 120);
+});
 window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => plots.forEach(draw));
 
 // Another scale or direction is another figure of the server's.

@@ -16,22 +16,16 @@ document.addEventListener("keydown", (event) => {
   }
 });
 
-// Enter goes to the next field of a column of readings; it never submits half a nest.
+// Enter goes to the next field of a column of readings; it never submits half a nest. This script
+// comes early: on a slow network the weighing page's own, which takes over, may be far behind.
 document.addEventListener("keydown", (event) => {
   const rows = event.target.closest("[data-rows]");
-  if (event.key !== "Enter" || !rows || event.target.matches("textarea, button, a")) return;
-  const fields = [...rows.querySelectorAll("[data-row-field]:not(:disabled)")];
-  const place = fields.indexOf(event.target);
-  if (place < 0) return;
+  if (event.key !== "Enter" || !rows || !event.target.matches("[data-row-field]")) return;
   event.preventDefault();
-  const next = fields[place + (event.shiftKey ? -1 : 1)];
-  if (next) {
-    next.focus();
-    if (next.select) next.select();
-  } else {
-    event.target.blur();
-    document.querySelector("[data-after-rows]")?.focus();
-  }
+  const fields = [...rows.querySelectorAll("[data-row-field]:not(:disabled):not([data-aside])")];
+  const next = fields[fields.indexOf(event.target) + 1];
+  if (next) next.focus();
+  else event.target.blur();
 });
 
 const fold = document.querySelector(".areas__fold");

@@ -59,8 +59,8 @@ def test_what_is_no_worksheet_is_refused_never_a_fault_of_the_server(reader, bod
 
 
 def test_stranger_is_sent_away(client):
-    assert post(client, WORKSHEET).status_code == 403
-    assert client.get(reverse("api:samples")).status_code == 403
+    assert post(client, WORKSHEET).status_code == 401
+    assert client.get(reverse("api:samples")).status_code == 401
 
 
 def test_sample_list_gives_pages_by_key(reader):

@@ -54,7 +54,7 @@ def test_staff_read_and_customers_do_not(client, role):
 
 def test_strangers_are_sent_away(client):
     for name, args in ADDRESSES:
-        assert client.get(at(name, *args)).status_code == 403
+        assert client.get(at(name, *args)).status_code == 401
 
 
 def test_a_sieve_says_what_its_card_says(keeper):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -74,3 +75,24 @@ def weigh(page: Page, name: str, text: str) -> None:
 def passing(page: Page, position: int) -> str:
     """Read the passing that the screen shows for a sieve."""
     return page.locator(f"#passing-fraction-{position}").inner_text()
+
+
+def field(page: Page, name: str):
+    """Find the field of a row."""
+    return row(page, name).locator("[data-reading]")
+
+
+def line(page: Page):
+    """Find the line that says what this browser keeps."""
+    return page.locator("#bench-line")
+
+
+def shows(mass: str) -> re.Pattern[str]:
+    """Match a mass as a row shows it, lined up with the others by zeros that are not seen."""
+    return re.compile(rf"^\s*{re.escape(mass)}[.0]*\s*$")
+
+
+def is_kept(page: Page, name: str, mass: str) -> None:
+    """Wait until a row shows a mass as kept."""
+    expect(row(page, name).locator(".weighed")).to_have_text(shows(mass))
+    expect(row(page, name).get_by_role("link", name="correct")).to_be_visible()

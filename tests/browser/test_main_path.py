@@ -52,11 +52,12 @@ def log_sample(page: Page) -> str:
 def open_run(page: Page, place) -> None:
     """Divide a portion and open its run on the nest that is offered."""
     page.get_by_role("link", name="Divide a test portion").click()
-    main(page).get_by_label("Divided how").fill("riffle, 3 passes, left half")
+    main(page).get_by_label("Divided by").select_option(label="another way")
+    main(page).get_by_label("In words").fill("riffle, 3 passes, left half")
     page.get_by_role("button", name="Keep the portion").click()
-    page.get_by_role("link", name="Open a run of").first.click()
+    page.get_by_role("link", name="Open or continue its run").click()
     main(page).get_by_label("Bench", exact=True).select_option(label=place.bench.name)
-    expect(main(page).get_by_label("Nest")).to_have_value(str(place.nest.pk))
+    expect(main(page).locator("[name=nest]")).to_have_value(str(place.nest.pk))
     page.get_by_role("button", name="Open the run").click()
     expect(page.get_by_role("status").first).to_contain_text("is open")
 

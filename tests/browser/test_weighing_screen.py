@@ -4,29 +4,7 @@ import pytest
 from playwright.sync_api import expect
 
 from gradation.models import Weighing
-from tests import factories
-from tests.browser.steps import laboratory_at_work, row, sign_in, type_reading, weigh
-
-
-@pytest.fixture
-def place(live_server):
-    return laboratory_at_work()
-
-
-@pytest.fixture
-def run(place):
-    portion = factories.make_portion(
-        place.technician, factories.make_sample(place.technician, place.material)
-    )
-    sieves = [standing.sieve for standing in place.nest.places.all()]
-    return factories.make_run(place.technician, portion=portion, bench=place.bench, sieves=sieves)
-
-
-@pytest.fixture
-def screen(browser_page, place, run):
-    sign_in(browser_page, place.technician)
-    browser_page.goto(f"/bench/runs/{run.pk}/")
-    return browser_page
+from tests.browser.steps import row, type_reading, weigh
 
 
 @pytest.mark.parametrize(
@@ -83,17 +61,6 @@ def test_a_reload_shows_every_reading_again(screen):
     expect(screen.locator("#passing-fraction-1")).to_have_text("98")
 
 
-def test_a_second_browser_sees_the_clash_and_overwrites_nothing(screen, browser_context, run):
-    second = browser_context.new_page()
-    second.goto(f"/bench/runs/{run.pk}/")
-    weigh(screen, "fraction-1", "10")
-
-    type_reading(second, "fraction-1", "12")
-
-    expect(second.locator("#error-fraction-1")).to_contain_text("10 g was already recorded")
-    assert [str(kept.mass_as_entered) for kept in run.weighings.all()] == ["10"]
-
-
 def test_a_correction_keeps_the_earlier_value_in_sight(screen, run):
     weigh(screen, "fraction-1", "118")
     row(screen, "fraction-1").get_by_role("link", name="correct").click()
@@ -111,14 +78,14 @@ def test_without_network_a_reading_waits_in_the_browser_and_is_sent_once(
 ):
     browser_context.set_offline(True)
     type_reading(screen, "dry-mass-0", "500.0")
-    expect(screen.locator("#notice-line")).to_contain_text("waits for the network")
+    expect(screen.locator("#bench-line")).to_contain_text("1 reading waits in this browser")
     assert not run.weighings.exists()
 
     browser_context.set_offline(False)
     screen.evaluate("window.dispatchEvent(new Event('online'))")
 
     expect(row(screen, "dry-mass-0").get_by_role("link", name="correct")).to_be_visible()
-    expect(screen.locator("#notice-line")).to_be_hidden()
+    expect(screen.locator("#bench-line")).to_contain_text("Everything entered is kept")
     assert run.weighings.count() == 1
 
 

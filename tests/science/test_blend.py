@@ -256,3 +256,26 @@ def test_no_target_and_unknown_pile_are_refused():
         nearest_target(PILES, (None,) * 4, FREE)
     with pytest.raises(UnknownName, match="Tarnholt 0/2"):
         share_range(PILES, BAND, "Norrhaven 0/2")
+
+
+def test_a_limit_that_all_stockpiles_meet_alike_is_not_said_to_hold_the_blend():
+    # 100 % passes 9.5 mm whatever the shares; 75 µm decides: 10 (1 - a) = 5 in the middle of 2 to 8
+    piles = [Stockpile("Coarse", (1.0, 0.30, 0.0)), Stockpile("Fine", (1.0, 1.0, 0.10))]
+    band = BlendLimits((9500, 4750, 75), (1.0, 0.55, 0.02), (1.0, 0.75, 0.08))
+
+    found = meet_envelope(piles, band)
+
+    assert {each.sentence for each in found.binding} == {
+        "at least 2 % passing 75 µm",
+        "at most 8 % passing 75 µm",
+    }
+
+
+def test_a_limit_that_all_stockpiles_miss_alike_is_named():
+    piles = [Stockpile("Coarse", (0.9, 0.30)), Stockpile("Fine", (0.9, 1.0))]
+    band = BlendLimits((9500, 4750), (1.0, 0.55), (1.0, 0.75))
+
+    found = meet_envelope(piles, band)
+
+    assert not found.exists
+    assert "at least 100 % passing 9.5 mm" in found.sentence

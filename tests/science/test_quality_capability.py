@@ -15,6 +15,7 @@ from gradation.science.quality.capability import (
     indices_from_summary,
     moving_range_sigma,
     share_within_limits,
+    subgroup_sigma,
 )
 
 VALUES = [14.0, 17.0, 15.0, 18.0, 16.0, 13.0, 16.0, 19.0, 15.0, 17.0]
@@ -152,3 +153,21 @@ def test_process_without_scatter_cannot_be_judged():
 def test_senseless_limits_are_refused(refused):
     with pytest.raises(OutOfRange):
         refused()
+
+
+def test_scatter_within_subgroups_is_pooled():
+    """Rows 1, 3 and 2, 6 have the variances 2 and 8: s = sqrt(10 / 2), on 2 degrees of freedom."""
+    found = subgroup_sigma([[1.0, 3.0], [2.0, 6.0]])
+
+    assert found.sigma == pytest.approx(5**0.5, rel=1e-12)
+    assert found.freedom == 2
+
+
+def test_levels_of_subgroups_do_not_widen_the_scatter_within_them():
+    assert subgroup_sigma([[1.0, 3.0], [101.0, 103.0]]).sigma == pytest.approx(2**0.5, rel=1e-12)
+
+
+@pytest.mark.parametrize("table", [[], [[1.0]], [1.0, 2.0], [[1.0, float("nan")]], [[2.0, 2.0]]])
+def test_scatter_within_subgroups_needs_subgroups_that_scatter(table):
+    with pytest.raises(NotDeterminable):
+        subgroup_sigma(table)

@@ -76,6 +76,28 @@ def test_of_two_benches_that_claim_one_sieve_one_wins_and_the_other_is_told_who_
     assert RunSieve.objects.filter(sieve=shared, in_use=True).count() == 1
 
 
+def test_of_two_benches_that_open_the_same_portion_one_wins_and_the_other_is_told():
+    material = factories.make_material(factories.make_procedure((600, 300)))
+    actor = factories.technician()
+    portion = factories.make_portion(actor, factories.make_sample(actor, material))
+    setups = [
+        bench.Setup(bench=factories.make_bench(), sieves=factories.make_sieves((600, 300)))
+        for _ in range(2)
+    ]
+
+    outcomes = at_once(
+        *(
+            lambda setup=setup: bench.open_run(
+                actor=User.objects.get(pk=actor.pk), portion=portion, setup=setup
+            )
+            for setup in setups
+        )
+    )
+
+    (refusal,) = refusals(outcomes)
+    assert (refusal.code, str(Run.objects.get()) in refusal.message) == ("claimed-twice", True)
+
+
 def test_benches_with_different_sieves_and_one_shaker_do_not_hinder_one_another():
     material = factories.make_material(factories.make_procedure((600, 300)))
     shaker = factories.make_instrument("shaker")

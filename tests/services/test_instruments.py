@@ -215,10 +215,13 @@ def test_sieve_that_went_out_of_service_meanwhile_is_noted_with_the_run(technici
     factories.weigh(run)
     sieve = run.places.select_related("sieve")[0].sieve
     upkeep.take_out_of_service(actor=keeper, item=sieve, reason="wire found in the pan")
+    with pytest.raises(Invalid, match="wire found in the pan"):
+        hand_over(run)
 
+    factories.answer_findings(run, "Nothing of it in this fraction.")
     run = hand_over(run)
 
-    assert "wire found in the pan" in run.deviations
+    assert "wire found in the pan. Nothing of it in this fraction." in run.deviations
 
 
 def test_who_has_the_sieve_is_told(technician):

@@ -1,7 +1,6 @@
 """Forms that keep the laboratory's files: what is typed is what is stored, or says why not."""
 
 import html
-from decimal import Decimal
 
 import pytest
 from django.urls import reverse
@@ -15,7 +14,6 @@ from gradation.models import (
     ProcedureVersion,
     Sieve,
     Source,
-    SpecificationVersion,
     User,
 )
 from gradation.policy import Role
@@ -65,7 +63,7 @@ def test_a_procedure_is_drafted_with_its_sizes_from_the_top_and_released(client,
 
     drafted = send(client, "procedures:version-draft", PROCEDURE, procedure.pk)
     version = ProcedureVersion.objects.get(version=2)
-    released = send(client, "procedures:version-release", {}, version.pk)
+    released = send(client, "procedures:version-approve", {}, version.pk)
 
     assert (drafted.status_code, released.status_code) == (302, 302)
     sizes = [place.aperture_um for place in version.apertures.order_by("position")]
@@ -91,69 +89,6 @@ def test_sizes_that_cannot_be_read_are_each_named(client, as_role):
     assert "8 mm; coarse; fine" in html.unescape(answer.content.decode())
 
 
-LIMITS = """4 mm; 85; 99; 92
-retained 2 mm; 0; 45
-between 500 µm and 250 µm; -; 45
-fineness modulus; 2,3; 3.1"""
-
-
-def test_limits_of_every_kind_are_read_from_their_lines(client, as_role):
-    as_role(Role.QUALITY_MANAGER)
-    specification = factories.make_specification().specification
-    data = {"effective_from": "2026-01-01", "decision_rule": "plain_acceptance", "lines": LIMITS}
-
-    send(client, "specifications:version-draft", data, specification.pk)
-
-    version = SpecificationVersion.objects.get(version=2)
-    read = [
-        (line.kind, line.aperture_um or line.characteristic, line.minimum, line.maximum)
-        for line in version.lines.order_by("position")
-    ]
-    assert read == [
-        ("passing", 4000, 85, 99),
-        ("retained", 2000, 0, 45),
-        ("between", 500, None, 45),
-        ("characteristic", "fineness_modulus", Decimal("2.3"), Decimal("3.1")),
-    ]
-
-
-@pytest.mark.parametrize(
-    ("lines", "said"),
-    [
-        ("4 mm; 85; 99\n4 mm; 80; 99", "limited twice"),
-        ("4 mm; 99; 85", "above maximum"),
-        ("4 mm", "neither minimum nor maximum"),
-        ("4 mm; many", "Line 1"),
-        ("4 mm; 1; 2; 3; 4", "more than four parts"),
-    ],
-)
-def test_a_limit_that_is_wrong_is_named_and_stays_typed(client, as_role, lines, said):
-    as_role(Role.QUALITY_MANAGER)
-    specification = factories.make_specification().specification
-    data = {"effective_from": "2026-01-01", "decision_rule": "plain_acceptance", "lines": lines}
-
-    answer = send(client, "specifications:version-draft", data, specification.pk)
-
-    assert said in errors_of(answer)["lines"]
-    assert lines in html.unescape(answer.content.decode())
-
-
-def test_a_version_whose_dates_overlap_is_not_released_until_the_other_ends(client, as_role):
-    as_role(Role.QUALITY_MANAGER)
-    first = factories.make_specification()
-    data = {"effective_from": "2026-01-01", "decision_rule": "plain_acceptance", "lines": LIMITS}
-    send(client, "specifications:version-draft", data, first.specification_id)
-    second = SpecificationVersion.objects.get(version=2)
-
-    refused = send(client, "specifications:version-release", {}, second.pk)
-    send(client, "specifications:version-end", {"effective_to": "2025-12-31"}, first.pk)
-    released = send(client, "specifications:version-release", {}, second.pk)
-
-    assert refused.status_code == 422
-    assert "the dates overlap" in refused.content.decode()
-    assert released.status_code == 302
-
-
 def test_a_policy_changes_with_a_reason(client, as_role):
     as_role(Role.QUALITY_MANAGER)
     data = {
@@ -162,8 +97,6 @@ def test_a_policy_changes_with_a_reason(client, as_role):
         "work_place": "Norrhaven",
         "certificate_title": "Certificate of analysis",
         "time_zone": "Europe/Oslo",
-        "overdue_sieve": "warn",
-        "balance_not_checked": "block",
         "due_soon_days": "14",
         "retention_days": "90",
         "reason": "Small bench, agreed with the customers.",
@@ -176,11 +109,7 @@ def test_a_policy_changes_with_a_reason(client, as_role):
 
     assert wrong.keys() == {"time_zone"}
     kept = Laboratory.objects.get()
-    assert (kept.overdue_sieve, kept.due_soon_days, kept.reviewer_must_differ) == (
-        "warn",
-        14,
-        False,
-    )
+    assert (kept.due_soon_days, kept.retention_days) == (14, 90)
 
 
 def test_a_person_is_added_given_other_roles_and_closed(client, as_role):

@@ -72,4 +72,4 @@ def test_what_the_policy_allows_is_said_beside_the_nest(client, technician):
     page = text_of(client.get(reverse("bench:run-open", args=[portion.label])))
 
     assert f"{sieves[1].serial}: its check was due on" in page
-    assert "It will be noted with the run." in page
+    assert "It goes with the run." in page

@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from uuid import UUID
 
+from gradation.management.demo_scenario.bench_findings import hand_over, open_run
 from gradation.management.demo_scenario.equipment import NESTS, true_apertures_um
 from gradation.management.demo_scenario.grains import (
     Handling,
@@ -85,7 +86,7 @@ def run_story(world: World, job: Job) -> Work:
         sieves=[place.sieve for place in nest.places.all()],
         nest=nest,
     )
-    run = bench.open_run(actor=actor, portion=job.portion, setup=setup)
+    run = open_run(actor, job.portion, setup)
     for typed in list(_typed(job, sieving_of(world, job, nest)))[: job.stops_after]:
         yield start + timedelta(minutes=typed.minute)
         enter(world, job, run, typed)
@@ -93,7 +94,7 @@ def run_story(world: World, job: Job) -> Work:
         return run
     yield start + job.length - timedelta(minutes=3)
     minutes = run.procedure_version.shaking_minutes
-    return bench.submit_run(actor=actor, run=run, hand_over=bench.HandOver(shaking_minutes=minutes))
+    return hand_over(actor, run, bench.HandOver(shaking_minutes=minutes))
 
 
 def enter(world: World, job: Job, run: Run, typed: Typed) -> None:

@@ -12,8 +12,8 @@ from gradation.management.demo_scenario.grains import batch, generator, mixtures
 from gradation.management.demo_scenario.materials import BY_KEY
 from gradation.management.demo_scenario.timeline import Story, Workdays
 from gradation.management.demo_scenario.world import World
-from gradation.models import Sample
-from gradation.services import intake, review
+from gradation.models import Division, Sample
+from gradation.services import intake, preparation, review
 
 MONTHS, MONTHS_A_BOX = 36, 12
 KIND = BY_KEY["control_sand"]
@@ -65,10 +65,10 @@ def _month(world: World, sample: Sample, month: int, day: date) -> Story:
     """Divide one bottle, sieve it, have the run reviewed on the next working day."""
     technician = TECHNICIANS[month % len(TECHNICIANS)]
     yield world.days.moment(day, 7, 20)
-    portion = intake.prepare_portion(
+    portion = preparation.prepare_portion(
         actor=world.people[technician],
         sample=sample,
-        division=intake.Division(divided_how=KIND.division, drying=KIND.drying),
+        division=preparation.Division(Division.OTHER, KIND.division, drying=KIND.drying),
     )
     job = Job(
         key=("control", month),

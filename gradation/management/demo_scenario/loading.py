@@ -8,8 +8,12 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
+from gradation.management.demo_scenario.balance_links import balance_story
+from gradation.management.demo_scenario.blending import blend_story
 from gradation.management.demo_scenario.cast import PASSWORD, PEOPLE, TIME_ZONE
+from gradation.management.demo_scenario.competences import competence_story
 from gradation.management.demo_scenario.control import control_days, control_stories
+from gradation.management.demo_scenario.control_charts import chart_stories
 from gradation.management.demo_scenario.equipment import (
     NESTS,
     knock_story,
@@ -20,9 +24,15 @@ from gradation.management.demo_scenario.equipment import (
 from gradation.management.demo_scenario.further_checks import lot_story
 from gradation.management.demo_scenario.instruments import PLANS as INSTRUMENTS
 from gradation.management.demo_scenario.instruments import instrument_story
+from gradation.management.demo_scenario.method_drafts import method_work
 from gradation.management.demo_scenario.opening import later_editions, opening_story
+from gradation.management.demo_scenario.preparation import preparation_stories
 from gradation.management.demo_scenario.samples import sample_plans, sample_story
+from gradation.management.demo_scenario.specification_drafts import draft_stories
+from gradation.management.demo_scenario.split_run import split_story
+from gradation.management.demo_scenario.studies import study_stories
 from gradation.management.demo_scenario.timeline import Story, Workdays, play
+from gradation.management.demo_scenario.waiting_run import waiting_run_story
 from gradation.management.demo_scenario.world import Diary, World
 from gradation.models import Certificate, Laboratory, Run, Sample, Sieve
 from gradation.services import clock
@@ -76,11 +86,20 @@ def load_scenario() -> Scenario:
 def _stories(world: World) -> Iterator[Story]:
     opening = world.days.later(control_days(world.days)[0], -OPENED_BEFORE)
     yield opening_story(world, opening)
+    yield competence_story(world, opening)
     yield from later_editions(world)
+    yield method_work(world)
+    yield from draft_stories(world)
     yield from _equipment(world, opening)
     yield from control_stories(world)
+    yield from chart_stories(world)
+    yield from preparation_stories(world)
     for plan in sample_plans():
         yield sample_story(world, plan)
+    yield waiting_run_story(world)
+    yield split_story(world)
+    yield blend_story(world)
+    yield from study_stories(world)
 
 
 def _equipment(world: World, opening: date) -> Iterator[Story]:
@@ -92,6 +111,7 @@ def _equipment(world: World, opening: date) -> Iterator[Story]:
     for minute, nest in enumerate(NESTS):
         yield nest_story(world, nest, opening, minute)
     yield knock_story(world)
+    yield balance_story(world)
 
 
 def _summary() -> Scenario:

@@ -59,6 +59,29 @@ _SAND = {
     ),
 }
 
+_STONE = {
+    "standard_reference": "EN 933-1",
+    "basis": "initial_dry",
+    "drying": "110 ± 5 °C to constant mass",
+    "loss_limit_pct": Decimal(1),
+    "loss_rule": "en_933_1_loss",
+    "loading_rule": "en_933_1",
+    "portion_rule": "en_933_1",
+    "minimum_portion_g": Decimal(2600),
+    "maximum_portion_g": Decimal(3500),
+    "rounding_mode": "half_up",
+    "shaking_motion": SHAKING,
+    "shaking_minutes": Decimal(8),
+    "shaking_amplitude_mm": Decimal("2.0"),
+    "shaking_frequency_hz": Decimal(50),
+    "end_point": "retained mass changes by less than 1 % in a further minute",
+    "cautions": "Bags of 15 kg: two persons or the trolley. Ear protection at the shaker.",
+    "unconfirmed_note": (
+        "Loss limit 1 %, smallest portion, places reported and rounding of halves are "
+        "from memory; confirm against your own edition."
+    ),
+}
+
 #: `released_ago` None: released when the laboratory was set up.
 EDITIONS = (
     Edition(
@@ -80,28 +103,20 @@ EDITIONS = (
         "Dry sieving of coarse aggregate",
         None,
         STONE_UM,
+        {**_STONE, "edition": "2012"},
+    ),
+    Edition(
+        "NP-02",
+        "Dry sieving of coarse aggregate",
+        3,
+        STONE_UM,
         {
-            "standard_reference": "EN 933-1",
-            "edition": "2012",
-            "basis": "initial_dry",
-            "drying": "110 ± 5 °C to constant mass",
-            "loss_limit_pct": Decimal(1),
-            "loss_rule": "en_933_1_loss",
-            "loading_rule": "en_933_1",
-            "portion_rule": "en_933_1",
-            "minimum_portion_g": Decimal(2600),
-            "maximum_portion_g": Decimal(3500),
-            "rounding_mode": "half_up",
-            "shaking_motion": SHAKING,
-            "shaking_minutes": Decimal(8),
-            "shaking_amplitude_mm": Decimal("2.0"),
-            "shaking_frequency_hz": Decimal(50),
-            "end_point": "retained mass changes by less than 1 % in a further minute",
-            "cautions": "Bags of 15 kg: two persons or the trolley. Ear protection at the shaker.",
-            "unconfirmed_note": (
-                "Loss limit 1 %, smallest portion, places reported and rounding of halves are "
-                "from memory; confirm against your own edition."
-            ),
+            **_STONE,
+            "edition": "2012, preparation as NI-6",
+            "drying_temperature_c": Decimal(110),
+            "constant_mass_pct": Decimal("0.1"),
+            "drying_interval_minutes": 60,
+            "divider_passes": 2,
         },
     ),
     Edition(
@@ -200,6 +215,8 @@ class Requirement:
     source: str
     from_ago: int | None
     limits: tuple[Limit, ...]
+    values: dict[str, Any] = field(default_factory=dict)
+    """What the version says beyond its limits."""
 
 
 def published_limits(envelope: str) -> tuple[Limit, ...]:
@@ -286,5 +303,24 @@ REQUIREMENTS = (
             Limit(2000, "", "25"),
             Limit(500, "", "0.8"),
         ),
+    ),
+    Requirement(
+        "NS-40",
+        "Steel powder for sintered parts",
+        "Quillan Powder Works",
+        "contract annex B, second edition",
+        INVENTED,
+        60,
+        (
+            Limit(150, "", "4", LineKind.RETAINED),
+            Limit(106, "82", "94"),
+            Limit(75, "52", "68"),
+            Limit(45, "8", "19"),
+        ),
+        {
+            "product": "Steel powder, sinter grade",
+            "decision_rule": "guard_band",
+            "certificate_wording": "Sampling is not part of the uncertainty.",
+        },
     ),
 )

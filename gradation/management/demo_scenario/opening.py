@@ -29,7 +29,8 @@ from gradation.models import (
     SpecificationVersion,
     User,
 )
-from gradation.services import laboratory, methods, parties, people, upkeep
+from gradation.services import laboratory, methods, parties, people, specifications, upkeep
+from gradation.services.procedure_reading import nest_of
 
 
 def opening_story(world: World, opening: date) -> Story:
@@ -93,7 +94,7 @@ def _add_first_editions(world: World, opening: date) -> None:
             _release_edition(world, edition)
     for requirement in REQUIREMENTS:
         if requirement.from_ago is None:
-            world.specifications[requirement.code] = methods.add_specification(
+            world.specifications[requirement.code] = specifications.add_specification(
                 actor=world.people[cast.QUALITY],
                 specification=Specification(
                     code=requirement.code, title=requirement.title, owner=requirement.owner
@@ -107,24 +108,31 @@ def _release_edition(world: World, edition: Edition) -> None:
     version = methods.draft_procedure_version(
         actor=actor,
         version=ProcedureVersion(procedure=world.procedures[edition.code], **edition.values),
-        apertures_um=[Decimal(size) for size in edition.apertures_um],
+        places=nest_of(*edition.apertures_um),
     )
-    methods.release_procedure_version(actor=actor, version=version, confirmation=CONFIRMATION)
+    proposed = methods.propose_procedure_version(actor=actor, version=version)
+    methods.approve_procedure_version(
+        actor=world.people[cast.SIGNATORY], version=proposed, confirmation=CONFIRMATION
+    )
 
 
 def _release_requirement(world: World, requirement: Requirement, first_day: date) -> None:
     actor = world.people[cast.QUALITY]
-    version = methods.draft_specification_version(
+    version = specifications.draft_specification_version(
         actor=actor,
         version=SpecificationVersion(
             specification=world.specifications[requirement.code],
             clause=requirement.clause,
             source=requirement.source,
             effective_from=first_day,
+            **requirement.values,
         ),
         lines=[_line(limit) for limit in requirement.limits],
     )
-    methods.release_specification_version(actor=actor, version=version)
+    proposed = specifications.propose_specification_version(actor=actor, version=version)
+    specifications.approve_specification_version(
+        actor=world.people[cast.SIGNATORY], version=proposed, confirmation=CONFIRMATION
+    )
 
 
 def _line(limit: Limit) -> SpecificationLine:
@@ -169,7 +177,7 @@ def _new_edition(world: World, edition: Edition, day: date) -> Story:
 def _new_requirement(world: World, requirement: Requirement, day: date) -> Story:
     yield world.days.moment(day, 7, 50)
     former = world.specifications[requirement.code].versions.get(state="released")
-    methods.end_specification_version(
+    specifications.end_specification_version(
         actor=world.people[cast.QUALITY],
         version=former,
         effective_to=day - timedelta(days=1),

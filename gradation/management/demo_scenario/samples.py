@@ -7,6 +7,7 @@ from decimal import Decimal
 from functools import cache
 from zlib import crc32
 
+from gradation.management.demo_scenario.bench_findings import hand_over
 from gradation.management.demo_scenario.bench_work import (
     Job,
     Typed,
@@ -24,9 +25,9 @@ from gradation.management.demo_scenario.materials import BY_KEY, Kind
 from gradation.management.demo_scenario.reporting import report
 from gradation.management.demo_scenario.timeline import Story
 from gradation.management.demo_scenario.world import World
-from gradation.models import Run, Sample, TestPortion
+from gradation.models import Division, Run, Sample, TestPortion
 from gradation.queries.runs import needs_justification
-from gradation.services import bench, intake, review
+from gradation.services import intake, preparation, review
 
 Step = Generator[datetime, None, None]
 Testing = Generator[datetime, None, list[Run]]
@@ -176,9 +177,9 @@ def _test(course: Course) -> Step:
 
 
 def _prepare(course: Course) -> TestPortion:
-    division = intake.Division(divided_how=course.kind.division, drying=course.kind.drying)
+    division = preparation.Division(Division.OTHER, course.kind.division, drying=course.kind.drying)
     actor = course.world.people[course.technician]
-    return intake.prepare_portion(actor=actor, sample=course.sample, division=division)
+    return preparation.prepare_portion(actor=actor, sample=course.sample, division=division)
 
 
 def _run(course: Course, portion: TestPortion, number: int) -> Step:
@@ -247,7 +248,7 @@ def _put_right(course: Course, run: Run) -> None:
             typed = Typed(fraction(job, position, mass_g), 0, "Fractions exchanged; weighed again.")
             enter(course.world, job, run, typed)
     actor = course.world.people[course.technician]
-    course.runs = [bench.submit_run(actor=actor, run=run)]
+    course.runs = [hand_over(actor, run)]
 
 
 def _repeat_invalid(course: Course) -> Step:

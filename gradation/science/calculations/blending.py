@@ -22,6 +22,7 @@ from gradation.science.blend import (
     share_range,
     weighted_mean_passing,
 )
+from gradation.science.blend_lines import BlendLine, blend_lines
 from gradation.science.calculations.reading import (
     ZERO,
     Answer,
@@ -135,8 +136,25 @@ def _solution_json(found: BlendSolution, asked: _Asked) -> dict[str, Any]:
         "passing_pct": _percent(found.passing) if found.exists else None,
         "margin_pct": _percent(found.margin),
         "departure_pct": _percent(found.departure),
+        "lines": _lines_json(found.passing, asked) if found.exists else None,
         "binding": [_binding_json(each) for each in found.binding],
         "sentence": found.sentence,
+    }
+
+
+def _lines_json(passing: Sequence[float], asked: _Asked) -> list[dict[str, Any]]:
+    """The blend against each line of its envelope."""
+    return [_line_json(line) for line in blend_lines(passing, asked.limits)]
+
+
+def _line_json(line: BlendLine) -> dict[str, Any]:
+    """One aperture with its margin."""
+    return {
+        "aperture_um": plain(line.aperture_um),
+        "passing_pct": 100 * line.passing,
+        "margin_pct": _percent(line.margin),
+        "nearer_limit": line.nearer or None,
+        "is_inside": line.is_inside,
     }
 
 
@@ -183,22 +201,17 @@ def _trial(asked: _Asked) -> dict[str, Any]:
     if not asked.stockpiles:
         raise NotDeterminable("A blend needs stockpiles.")
     passing = blend_passing([pile.passing for pile in asked.stockpiles], asked.shares)
-    limits = zip(asked.limits.apertures_um, asked.limits.lower, asked.limits.upper, strict=True)
-    outside = [
-        aperture_um
-        for (aperture_um, low, high), share in zip(limits, passing.tolist(), strict=True)
-        if (low is not None and share < low - _NOISE)
-        or (high is not None and share > high + _NOISE)
-    ]
+    lines = blend_lines(passing.tolist(), asked.limits)
+    outside = [line.aperture_um for line in lines if not line.is_inside]
     return {
         "passing_pct": _percent(passing.tolist()),
         "shares_pct": _by_name(asked, asked.shares),
+        "lines": [_line_json(line) for line in lines],
         "outside_um": outside,
         "meets_envelope": not outside,
     }
 
 
-_NOISE = 1e-9  # what binary arithmetic leaves of a share that lies on its limit
 _GOALS: dict[Goal, Callable[[_Asked], dict[str, Any]]] = {
     Goal.MARGIN: _margin,
     Goal.TARGET: _target,

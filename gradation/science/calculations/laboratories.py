@@ -28,6 +28,7 @@ from gradation.science.quality.precision import (
     precision,
     sieving_reproducibility_bound,
 )
+from gradation.science.quality.reliability import reliability
 from gradation.science.quality.scores import (
     Robust,
     algorithm_a,
@@ -90,6 +91,7 @@ def _level_json(name: str, cells: Cells) -> dict[str, Any]:
     return {
         "name": name or None,
         **_or_reason("precision", lambda: record(precision(cells))),
+        **_or_reason("reliability", lambda: record(reliability(precision(cells)))),
         **_or_reason("consistency", lambda: _consistency_json(cells)),
     }
 

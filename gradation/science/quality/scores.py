@@ -19,6 +19,7 @@ from gradation.science.quality.series import FloatArray
 IQR_FACTOR = 0.7413  # ISO 13528:2015, clause C.2.3: 1 / (2 x 0.6745)
 MAD_FACTOR = 1.483  # ISO 13528:2015, clause C.2.2: 1 / 0.6745
 _ROUNDS = 500  # algorithm A settles in a few; the bound only stops a cycle
+_NOISE = 1e-9  # of binary figures: a score of exactly 2 is 2, not a little more
 _SETTLED = 1e-12  # relative change at which it counts as settled
 
 
@@ -293,9 +294,9 @@ def verdict_of_z(score: float) -> ScoreVerdict:
     'questionable'
     """
     _check_score(score)
-    if abs(score) <= 2:
+    if abs(score) <= 2 + _NOISE:
         return ScoreVerdict.SATISFACTORY
-    return ScoreVerdict.UNSATISFACTORY if abs(score) >= 3 else ScoreVerdict.QUESTIONABLE
+    return ScoreVerdict.UNSATISFACTORY if abs(score) >= 3 - _NOISE else ScoreVerdict.QUESTIONABLE
 
 
 def verdict_of_en(score: float) -> ScoreVerdict:
@@ -331,7 +332,7 @@ def verdict_of_en(score: float) -> ScoreVerdict:
     'satisfactory'
     """
     _check_score(score)
-    within = abs(score) < 1
+    within = abs(score) < 1 - _NOISE
     return ScoreVerdict.SATISFACTORY if within else ScoreVerdict.UNSATISFACTORY
 
 

@@ -41,6 +41,8 @@ class NotebookForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        #: Places of the page, outside the form, that refusals are about; by their words.
+        self.elsewhere: dict[str, str] = {}
         for field in self.fields.values():
             field.error_messages["required"] = "Fill this in; it cannot stay empty."
             field.error_messages["invalid_choice"] = "Choose one of those offered."
@@ -63,7 +65,11 @@ class NotebookForm(forms.Form):
             self._place(refusal.field, refusal.message)
 
     def _place(self, field: str, message: str) -> None:
-        self.add_error(field if field in self.fields else None, message)
+        if field in self.fields:
+            self.add_error(field, message)
+            return
+        self.add_error(None, message)
+        self.elsewhere[message] = field
 
 
 class WordsField(forms.CharField):

@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime
 from typing import Any, ClassVar, cast
 
 from django import forms
 from django.db.models import QuerySet
 
 from gradation.errors import Invalid
-from gradation.models import Equipment, Instrument, Nest, NestSieve, Procedure, Sieve
+from gradation.models import Equipment, Instrument, Nest, NestSieve, Procedure, Sieve, Weighing
 from gradation.queries.equipment import bench_list, instrument_list, nests_for
 from gradation.services.bench import HandOver, Setup
 from gradation.services.weighing import Reading
+from gradation.web.bench_page import Seen
 from gradation.web.forms.base import (
     FigureField,
+    Group,
     NotebookForm,
     ReasonField,
     RowField,
     WordsField,
 )
+from gradation.web.forms.findings import FindingReasonsForm
 from gradation.web.forms.sizes import SerialsField
+
+_LARGEST_KEY = 2**63 - 1
 
 
 class BenchPickForm(NotebookForm):
@@ -59,7 +65,7 @@ class InstrumentField(RowField):
         return " · ".join(word for word in (obj.serial, obj.model, where) if word)
 
 
-class RunForm(NotebookForm):
+class RunForm(FindingReasonsForm):
     """Where and with which sieves a run is made."""
 
     bench = RowField("Bench", bench_list)
@@ -73,6 +79,14 @@ class RunForm(NotebookForm):
         help_text="Serial numbers from the top down, one a line. They take the nest's place.",
     )
 
+    reliefs = SerialsField(
+        "Relief sieves among them",
+        look="serial",
+        max_length=200,
+        required=False,
+        help_text="Sizes the procedure does not ask for, put in against overload.",
+    )
+
     balance = InstrumentField("Balance", balances, required=False)
     shaker = InstrumentField(
         "Shaker",
@@ -81,10 +95,19 @@ class RunForm(NotebookForm):
         help_text="Left open: balances and shakers that stand at the bench.",
     )
 
+    no_pan = forms.BooleanField(label="The pan is missing below the nest", required=False)
+
     groups: ClassVar[tuple[tuple[str, tuple[str, ...]], ...]] = (
-        ("", ("bench", "nest", "sieves")),
+        ("", ("bench", "nest", "sieves", "reliefs", "no_pan")),
         ("Weighed and shaken on", ("balance", "shaker")),
     )
+
+    @property
+    def grouped(self) -> list[Group]:
+        """List the fields in their groups, what the checks ask for first."""
+        asked = [self[name] for name in self.reason_names]
+        first = [Group("Why is it opened all the same", asked)] if asked else []
+        return [*first, *super().grouped]
 
     def __init__(self, procedure: Procedure, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -100,25 +123,71 @@ class RunForm(NotebookForm):
             raise Invalid.one("nest", msg, code="no-sieves")
         chosen = (self.cleaned_data[name] for name in ("balance", "shaker"))
         instruments = tuple(item for item in chosen if item)
-        return Setup(self.cleaned_data["bench"], sieves, None if scanned else nest, instruments)
+        return Setup(
+            self.cleaned_data["bench"],
+            sieves,
+            None if scanned else nest,
+            instruments,
+            frozenset(sieve.pk for sieve in self.cleaned_data["reliefs"]),
+            has_pan=not self.cleaned_data["no_pan"],
+            reasons=self.reasons,
+        )
 
     def _standing(self, nest: Nest | None) -> list[Sieve]:
         places: list[NestSieve] = list(nest.places.all()) if nest else []
         return [place.sieve for place in places]
 
 
-class ReadingForm(forms.Form):
-    """One reading from the weighing screen; the service judges the text itself."""
+class MomentField(forms.DateTimeField):
+    """A moment by a client's clock; one that cannot be read is left out, not refused."""
+
+    def to_python(self, value: str | datetime | date | None) -> datetime | None:
+        """Read an ISO moment with its zone, or nothing."""
+        try:
+            return super().to_python(value)
+        except (forms.ValidationError, OverflowError):
+            return None
+
+
+class SeenForm(forms.Form):
+    """How far a page has been told of its run, and how it draws."""
+
+    since = forms.IntegerField(required=False, min_value=0, max_value=_LARGEST_KEY)
+    version = forms.IntegerField(required=False)
+    scale = forms.CharField(max_length=20, required=False)
+    direction = forms.CharField(max_length=20, required=False)
+    gross = forms.BooleanField(required=False)
+
+
+class ReadingForm(SeenForm):
+    """One reading from the weighing screen; the service judges the text itself.
+
+    With a reason it corrects the reading `over`, which is the one the person saw.
+    """
 
     slot = forms.CharField(max_length=24)
     position = forms.IntegerField(min_value=0, max_value=1000)
+    increment = forms.IntegerField(min_value=1, max_value=1000, required=False)
     text = forms.CharField(max_length=200, required=False)
     tare_text = forms.CharField(max_length=200, required=False)
     key = forms.UUIDField()
+    observed_at = MomentField(required=False)
+    person = forms.IntegerField(required=False)
+    reason = forms.CharField(max_length=400, required=False)
+    over = forms.IntegerField(required=False)
+
+    _OF_THE_READING = ("slot", "position", "text", "tare_text", "key", "observed_at")
 
     def reading(self) -> Reading:
         """Give the service the reading."""
-        return Reading(**self.cleaned_data)
+        told = {name: self.cleaned_data[name] for name in self._OF_THE_READING}
+        return Reading(increment=self.cleaned_data["increment"] or 1, **told)
+
+    def seen(self, kept: Weighing) -> Seen:
+        """Say what the page knows; one that does not say is told of its own reading only."""
+        since = self.cleaned_data["since"]
+        axis = {name: self.cleaned_data[name] for name in ("scale", "direction", "gross")}
+        return Seen(kept.pk - 1 if since is None else since, kept.key, **axis)
 
 
 class CorrectionForm(NotebookForm):

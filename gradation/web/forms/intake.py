@@ -10,7 +10,7 @@ from gradation.models import Sample, Source
 from gradation.queries.laboratory import customer_list, material_list, source_list
 from gradation.queries.methods import released_procedures, released_specifications
 from gradation.services import clock
-from gradation.services.intake import Delivery, Division
+from gradation.services.intake import Delivery
 from gradation.web.forms.base import (
     DayField,
     FigureField,
@@ -99,28 +99,6 @@ class SampleChangeForm(SampleForm):
         *SampleForm.groups,
         ("Why", ("reason",)),
     )
-
-
-class PortionForm(NotebookForm):
-    """How a test portion was divided from the sample and dried."""
-
-    divided_how = WordsField(
-        "Divided how",
-        look="long",
-        max_length=160,
-        help_text="Divider, number of passes, which half was taken. Never trim to an exact mass.",
-    )
-    moist_mass_g = FigureField("Mass before drying", unit="g", required=False)
-    drying = WordsField(
-        "Drying",
-        max_length=160,
-        required=False,
-        help_text="Oven, temperature, until constant mass; or: as received.",
-    )
-
-    def division(self) -> Division:
-        """Give the service what was typed."""
-        return Division(**self.cleaned_data)
 
 
 class ReasonForm(NotebookForm):

@@ -7,7 +7,7 @@ from zoneinfo import available_timezones
 
 from django import forms
 
-from gradation.models import Customer, Material, OverdueRule, Source, User
+from gradation.models import Customer, Material, Source, User
 from gradation.policy import Role
 from gradation.queries.laboratory import customer_list
 from gradation.queries.methods import procedure_list, specification_list
@@ -16,7 +16,6 @@ from gradation.web.forms.base import (
     ReasonField,
     RowField,
     WholeField,
-    WordChoiceField,
     WordsField,
 )
 
@@ -31,16 +30,9 @@ class LaboratoryForm(NotebookForm):
     accreditation = WordsField("Accreditation", look="long", required=False)
     certificate_title = WordsField("Title of certificates", look="long", max_length=120)
     time_zone = WordsField("Time zone", max_length=64, help_text="Such as Europe/Oslo.")
-    reviewer_must_differ = forms.BooleanField(
-        label="Who made readings of a run does not review it", required=False
-    )
-    overdue_sieve = WordChoiceField(
-        "A sieve overdue for its check",
-        [(OverdueRule.BLOCK.value, "is refused"), (OverdueRule.WARN.value, "is noted on the run")],
-    )
-    balance_not_checked = WordChoiceField(
-        "A balance without its check of the day",
-        [(OverdueRule.BLOCK.value, "is refused"), (OverdueRule.WARN.value, "is noted on the run")],
+    approver_must_differ = forms.BooleanField(
+        label="Who proposed a version of a specification or procedure does not approve it",
+        required=False,
     )
     due_soon_days = WholeField("Due soon means within", unit="days", min_value=0, max_value=365)
     retention_days = WholeField("Samples are kept for", unit="days", min_value=0, max_value=36500)
@@ -52,11 +44,9 @@ class LaboratoryForm(NotebookForm):
         (
             "Policies",
             (
-                "overdue_sieve",
-                "balance_not_checked",
                 "due_soon_days",
                 "retention_days",
-                "reviewer_must_differ",
+                "approver_must_differ",
             ),
         ),
         ("Why", ("reason",)),

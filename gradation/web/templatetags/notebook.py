@@ -232,11 +232,28 @@ class ShownFault:
 def faults_of(form: forms.BaseForm) -> list[ShownFault]:
     """List every fault of a form, those of no field first."""
     return [
-        ShownFault(
-            label=str(form[name].label) if name in form.fields else "",
-            message=str(message),
-            target=form[name].id_for_label or form[name].auto_id if name in form.fields else "",
-        )
+        _in_field(form, name, str(message))
+        if name in form.fields
+        else _on_page(getattr(form, "elsewhere", {}).get(str(message), ""), str(message))
         for name, messages in sorted(form.errors.items(), key=lambda item: item[0] != "__all__")
         for message in messages
     ]
+
+
+def _in_field(form: forms.BaseForm, name: str, message: str) -> ShownFault:
+    field = form[name]
+    return ShownFault(str(field.label), message, field.id_for_label or field.auto_id)
+
+
+#: A row of a run's sheet, by its name: what was weighed and at which place.
+_ROW = re.compile(r"(.+?)-(\d+)")
+
+
+def _on_page(place: str, message: str) -> ShownFault:
+    """Lead to the row that a fault is about, where it is about one."""
+    row = _ROW.fullmatch(place)
+    if row is None:
+        return ShownFault("", message, "")
+    slot = row[1].replace("-", " ").capitalize()
+    label = slot if row[2] == "0" else f"{slot} {row[2]}"
+    return ShownFault(label, message, f"cell-{place}")

@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib.auth import views as auth_views
-from django.http import HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 
-from gradation.policy import Action
-from gradation.queries.finding import find
+from gradation.policy import Action, may
+from gradation.queries.finding import Finding, find
+from gradation.services.balance_readings import leave_bench
 from gradation.web.answers import PersonRequest, page
 from gradation.web.forms.door import SignInForm
 from gradation.web.lists import searched
@@ -38,7 +39,14 @@ class SignIn(auth_views.LoginView):
 
 
 class SignOut(auth_views.LogoutView):
-    """Ends the session; only by POST."""
+    """Ends the session; only by POST. No balance reading comes under the person's name then."""
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Leave the benches, then end the session."""
+        person = request.user
+        if person.is_authenticated and may(person, Action.RECORD_RUN):
+            leave_bench(actor=person)
+        return super().post(request, *args, **kwargs)
 
 
 @page(Action.READ_OWN_SAMPLES)
@@ -54,4 +62,11 @@ def find_thing(request: PersonRequest) -> HttpResponse:
     target = find(request.user, text) if text else None
     if target is None:
         return redirect(f"{reverse('intake:sample-list')}?{request.GET.urlencode()}")
-    return redirect(_PLACES[target.kind], target.key)
+    return redirect(address_of(target))
+
+
+def address_of(target: Finding) -> str:
+    """Give the page of the thing that a label names."""
+    if target.kind == "bench":
+        return f"{reverse('bench:bench-pick')}?bench={target.key}"
+    return reverse(_PLACES[target.kind], args=[target.key])

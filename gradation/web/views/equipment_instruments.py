@@ -9,9 +9,11 @@ from django.urls import reverse
 from gradation.models import Instrument
 from gradation.policy import Action
 from gradation.queries import equipment_file as file
+from gradation.queries.balances import link_of
 from gradation.queries.equipment import instrument_list as instruments_known
 from gradation.queries.equipment import instrument_uses
 from gradation.services import instruments
+from gradation.services.balance_forms import form_of
 from gradation.web import lists
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, found, page, sent
 from gradation.web.equipment_card import USES_SHOWN, card_context
@@ -61,10 +63,13 @@ def instrument_show(request: PersonRequest, serial: str) -> HttpResponse:
     """Show an instrument's card: limits, checks, files, the runs it served, its story."""
     item = item_of(serial)
     instrument = found(item if isinstance(item, Instrument) else None, f"instrument {serial}")
+    link = link_of(instrument)
     context = {
         **card_context(request, instrument),
         "facts": facts_of(instrument),
         "uses": instrument_uses(instrument)[:USES_SHOWN],
+        "link": link,
+        "line_words": form_of(link).words if link else "",
     }
     return render(request, "web/equipment/instrument_show.html", context)
 

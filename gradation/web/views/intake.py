@@ -18,7 +18,7 @@ from gradation.services import intake
 from gradation.web import lists
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, page, sent
 from gradation.web.forms.base import initial_of
-from gradation.web.forms.intake import PortionForm, ReasonForm, SampleChangeForm, SampleForm
+from gradation.web.forms.intake import ReasonForm, SampleChangeForm, SampleForm
 from gradation.web.labels import labels_of_sample, printed, stock_in
 from gradation.web.next_step import next_step
 from gradation.web.story import days_of
@@ -84,25 +84,6 @@ def sample_change(request: PersonRequest, number: str) -> HttpResponse:
             ),
             _place,
             lambda changed: f"Sample {changed} is changed; the earlier words stay in its history.",
-        )
-    )
-
-
-@page(Action.PREPARE_PORTION)
-def portion_prepare(request: PersonRequest, number: str) -> HttpResponse:
-    """Make a test portion of a sample."""
-    sample = find_sample(request.user, number)
-    form = PortionForm(sent(request))
-    asking = Asking(
-        f"Divide a test portion from sample {sample}", "Keep the portion", _place(sample)
-    )
-    return FormPage(request, form, asking).answer(
-        Doing(
-            lambda: intake.prepare_portion(
-                actor=request.user, sample=sample, division=form.division()
-            ),
-            lambda portion: _place(sample),
-            lambda portion: f"Portion {portion} is prepared. Label its tray.",
         )
     )
 

@@ -1,4 +1,4 @@
-"""Procedures and specifications: lists, versions, drafting and release."""
+"""Procedures: the list, a version drafted, proposed, released, compared; samples in work."""
 
 from __future__ import annotations
 
@@ -7,37 +7,50 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
-from gradation.models import Procedure, Specification
+from gradation.models import Procedure, ProcedureVersion
 from gradation.policy import Action
 from gradation.queries import methods as file
-from gradation.services import methods
+from gradation.queries.procedure_words import LABELS, WordGroup, compared, procedure_words
+from gradation.services import edition_decisions, methods
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, found, page, said, sent
+from gradation.web.context import laboratory_of
 from gradation.web.forms.methods import (
-    EndForm,
+    CompareForm,
+    EditionForm,
     ProcedureForm,
-    ProcedureVersionForm,
     ReleaseForm,
-    SpecificationForm,
-    SpecificationVersionForm,
+    ReturnForm,
 )
+from gradation.web.procedure_editor import Editor, motion_typed
+from gradation.web.procedure_page import marked_groups
+from gradation.web.shaking_preview import MotionShown
+
+KEEP, APPROVE = Action.KEEP_PROCEDURES, Action.APPROVE_PROCEDURES
 
 
 def _procedure(pk: int) -> Procedure:
     return found(file.procedure_list().filter(pk=pk).first(), "procedure")
 
 
-def _specification(pk: int) -> Specification:
-    return found(file.specification_list().filter(pk=pk).first(), "specification")
+def _version(pk: int) -> ProcedureVersion:
+    return found(file.procedure_version(pk), "procedure version")
+
+
+def _place(pk: int) -> str:
+    return reverse("procedures:version-show", args=[pk])
 
 
 @page()
 def procedure_list(request: PersonRequest) -> HttpResponse:
-    """List the procedures with their versions."""
-    context = {"procedures": file.procedure_list()}
+    """List the procedures with their versions, and what waits for approval."""
+    context = {
+        "procedures": file.procedure_list(),
+        "waiting": file.procedures_awaiting_approval(),
+    }
     return render(request, "web/procedures/procedure_list.html", context)
 
 
-@page(Action.KEEP_PROCEDURES)
+@page(KEEP)
 def procedure_add(request: PersonRequest) -> HttpResponse:
     """Add a procedure by code and title."""
     form = ProcedureForm(sent(request))
@@ -52,123 +65,165 @@ def procedure_add(request: PersonRequest) -> HttpResponse:
 
 
 @page()
-def procedure_version_show(request: PersonRequest, pk: int) -> HttpResponse:
-    """Show one version of a procedure."""
-    version = found(file.procedure_version(pk), "procedure version")
-    return render(request, "web/procedures/version_show.html", {"version": version})
+def version_show(request: PersonRequest, pk: int) -> HttpResponse:
+    """Show all that one version of a procedure says."""
+    version = _version(pk)
+    context = {
+        "version": version,
+        "groups": marked_groups(version),
+        "motion": _motion(version),
+        "library": file.library_of(version),
+        "from_memory": _from_memory(version),
+        "others": file.comparable_versions(version),
+        "orders": file.open_orders(version).count(),
+        "own": request.user.pk in {version.drafted_by_id, version.proposed_by_id},
+        "policy": laboratory_of(request),
+    }
+    return render(request, "web/procedures/version_show.html", context)
 
 
-@page(Action.KEEP_PROCEDURES)
-def procedure_version_draft(request: PersonRequest, pk: int) -> HttpResponse:
-    """Draft the next version of a procedure."""
+def _motion(version: ProcedureVersion) -> MotionShown:
+    names = ("motion", "amplitude_mm", "frequency_hz", "acceleration_g")
+    return motion_typed({f"shaking_{name}": getattr(version, f"shaking_{name}") for name in names})
+
+
+def _from_memory(version: ProcedureVersion) -> str:
+    kept = [f"{note.standard} ({note.rule})" for note in file.rules_from_memory(version)]
+    kept += [LABELS.get(field, field) for field in file.figures_from_memory(version)]
+    return ", ".join(kept)
+
+
+@page(KEEP)
+def version_draft(request: PersonRequest, pk: int) -> HttpResponse:
+    """Draft the next version of a procedure, beginning with what the newest says."""
     procedure = _procedure(pk)
-    form = ProcedureVersionForm(sent(request))
-    back = reverse("procedures:procedure-list")
-    asking = Asking(f"Draft a version of {procedure}", "Keep the draft", back)
-    return FormPage(request, form, asking).answer(
-        Doing(
-            lambda: methods.draft_procedure_version(
-                actor=request.user,
-                version=form.version(procedure),
-                apertures_um=form.cleaned_data["apertures"],
-            ),
-            lambda version: reverse("procedures:version-show", args=[version.pk]),
-            lambda version: f"{version} is drafted. Read it once more before it is released.",
-        )
-    )
+    newest = next(iter(procedure.versions.all()), None)
+    return Editor(request, request.user, procedure, model=newest).answer()
 
 
-@page(Action.KEEP_PROCEDURES)
-def procedure_version_release(request: PersonRequest, pk: int) -> HttpResponse:
-    """Release a drafted version, with what its figures from memory were compared with."""
-    version = found(file.procedure_version(pk), "procedure version")
-    form = ReleaseForm(sent(request))
-    place = reverse("procedures:version-show", args=[pk])
-    notes = " ".join(note.sentence for note in file.rules_from_memory(version))
-    asking = Asking(f"Release {version}", "Release this version", place, intro=notes)
-    return FormPage(request, form, asking).answer(
-        Doing(
-            lambda: methods.release_procedure_version(
-                actor=request.user, version=version, **form.cleaned_data
-            ),
-            lambda released: place,
-            lambda released: f"{released} is released; runs opened from now on use it.",
-        )
-    )
-
-
-@page()
-def specification_list(request: PersonRequest) -> HttpResponse:
-    """List the specifications with their versions."""
-    context = {"specifications": file.specification_list()}
-    return render(request, "web/specifications/specification_list.html", context)
-
-
-@page(Action.KEEP_SPECIFICATIONS)
-def specification_add(request: PersonRequest) -> HttpResponse:
-    """Add a specification by code and title."""
-    form = SpecificationForm(sent(request))
-    back = reverse("specifications:specification-list")
-    return FormPage(request, form, Asking("Add a specification", "Add it", back)).answer(
-        Doing(
-            lambda: methods.add_specification(
-                actor=request.user, specification=form.specification()
-            ),
-            lambda row: reverse("specifications:version-draft", args=[row.pk]),
-            lambda row: f"Specification {row} is added. Draft its first version.",
-        )
-    )
-
-
-@page()
-def specification_version_show(request: PersonRequest, pk: int) -> HttpResponse:
-    """Show one version of a specification."""
-    version = found(file.specification_version(pk), "specification version")
-    return render(request, "web/specifications/version_show.html", {"version": version})
-
-
-@page(Action.KEEP_SPECIFICATIONS)
-def specification_version_draft(request: PersonRequest, pk: int) -> HttpResponse:
-    """Draft the next version of a specification."""
-    specification = _specification(pk)
-    form = SpecificationVersionForm(sent(request))
-    back = reverse("specifications:specification-list")
-    asking = Asking(f"Draft a version of {specification}", "Keep the draft", back)
-    return FormPage(request, form, asking).answer(
-        Doing(
-            lambda: methods.draft_specification_version(
-                actor=request.user,
-                version=form.version(specification),
-                lines=form.cleaned_data["lines"],
-            ),
-            lambda version: reverse("specifications:version-show", args=[version.pk]),
-            lambda version: f"{version} is drafted. Read it once more before it is released.",
-        )
-    )
+@page(KEEP)
+def version_edit(request: PersonRequest, pk: int) -> HttpResponse:
+    """Change a draft."""
+    version = _version(pk)
+    if version.state != "draft":
+        said(request, f"{version} is {version.state}; it cannot be changed. Draft a new version.")
+        return redirect("procedures:version-show", pk)
+    return Editor(request, request.user, version.procedure, version).answer()
 
 
 @require_POST
-@page(Action.KEEP_SPECIFICATIONS)
-def specification_version_release(request: PersonRequest, pk: int) -> HttpResponse:
-    """Release a drafted version of a specification for its dates."""
-    version = found(file.specification_version(pk), "specification version")
-    methods.release_specification_version(actor=request.user, version=version)
-    said(request, f"{version} is released for its dates.")
-    return redirect("specifications:version-show", pk)
+@page(KEEP)
+def motion_preview(request: PersonRequest) -> HttpResponse:
+    """Say what the setting being typed does to the grains; keeps nothing."""
+    context = {"motion": motion_typed(request.POST)}
+    return render(request, "web/procedures/motion.html", context)
 
 
-@page(Action.KEEP_SPECIFICATIONS)
-def specification_version_end(request: PersonRequest, pk: int) -> HttpResponse:
-    """Give a released version its last day."""
-    version = found(file.specification_version(pk), "specification version")
-    form = EndForm(sent(request))
-    place = reverse("specifications:version-show", args=[pk])
-    return FormPage(request, form, Asking(f"End {version}", "Keep the last day", place)).answer(
+@require_POST
+@page(KEEP)
+def version_propose(request: PersonRequest, pk: int) -> HttpResponse:
+    """Propose a draft for release."""
+    version = methods.propose_procedure_version(actor=request.user, version=_version(pk))
+    said(request, f"{version} is proposed. Another person releases it.")
+    return redirect("procedures:version-show", pk)
+
+
+@page(APPROVE)
+def version_approve(request: PersonRequest, pk: int) -> HttpResponse:
+    """Release a proposed version, with what its figures from memory were compared with."""
+    version, form = _version(pk), ReleaseForm(sent(request))
+    kept = _from_memory(version)
+    intro = f"Kept from memory: {kept}. Compare with your own edition first." if kept else ""
+    asking = Asking(f"Release {version}", "Release this version", _place(pk), intro=intro)
+    return FormPage(request, form, asking).answer(
         Doing(
-            lambda: methods.end_specification_version(
+            lambda: methods.approve_procedure_version(
                 actor=request.user, version=version, **form.cleaned_data
             ),
-            lambda ended: place,
-            lambda ended: f"{ended} has its last day.",
+            lambda released: _place(pk),
+            lambda released: f"{released} is released; samples logged from now on use it.",
+        )
+    )
+
+
+@page(APPROVE)
+def version_return(request: PersonRequest, pk: int) -> HttpResponse:
+    """Give a proposed version back to be worked on."""
+    version, form = _version(pk), ReturnForm(sent(request))
+    asking = Asking(f"Return {version}", "Return it as a draft", _place(pk))
+    return FormPage(request, form, asking).answer(
+        Doing(
+            lambda: methods.return_procedure_version(
+                actor=request.user, version=version, **form.cleaned_data
+            ),
+            lambda back: _place(pk),
+            lambda back: f"{back} is a draft again.",
+        )
+    )
+
+
+@page()
+def version_compare(request: PersonRequest, pk: int) -> HttpResponse:
+    """Set two versions of a procedure side by side, with what differs marked."""
+    version = _version(pk)
+    others = list(file.comparable_versions(version))
+    form = CompareForm(request.GET or None, version=version)
+    chosen = form.cleaned_data["other"] if form.is_bound and form.is_valid() else None
+    other = _version((chosen or others[0]).pk) if others else None
+    groups = list(compared(_words(other), _words(version))) if other else []
+    context = {
+        "version": version,
+        "other": other,
+        "others": others,
+        "groups": groups,
+        "count": sum(line.differs for _, lines in groups for line in lines),
+        "only": "only" in request.GET,
+    }
+    return render(request, "web/procedures/version_compare.html", context)
+
+
+def _words(version: ProcedureVersion) -> tuple[WordGroup, ...]:
+    return procedure_words(version, list(version.apertures.all()))
+
+
+@page()
+def order_list(request: PersonRequest, pk: int) -> HttpResponse:
+    """List the samples in work under an older version, for a decision each."""
+    version = _version(pk)
+    context = {
+        "version": version,
+        "orders": file.open_orders(version),
+        "decided": version.edition_decisions.select_related(
+            "sample", "former__procedure", "version__procedure", "decided_by"
+        ),
+    }
+    return render(request, "web/procedures/order_list.html", context)
+
+
+@page(KEEP)
+def order_decide(request: PersonRequest, pk: int, number: str) -> HttpResponse:
+    """Decide whether a sample stays on its version or moves to the released one."""
+    version = _version(pk)
+    form, back = EditionForm(sent(request)), reverse("procedures:order-list", args=[pk])
+    sample = file.open_orders(version).filter(number=number).first()
+    if sample is None:
+        said(request, f"There is nothing to decide for sample {number} and {version}.")
+        return redirect(back)
+    intro = (
+        f"It was logged under {sample.procedure_version}; runs already made keep that version. "
+        "Set side by side what changed before you decide."
+    )
+    asking = Asking(f"Sample {sample}: which edition", "Keep the decision", back, intro=intro)
+    return FormPage(request, form, asking).answer(
+        Doing(
+            lambda: edition_decisions.decide_edition(
+                actor=request.user,
+                sample=sample,
+                version=version,
+                is_moved=form.is_moved,
+                reason=form.cleaned_data["reason"],
+            ),
+            lambda decision: back,
+            lambda decision: f"Sample {decision} from now on.",
         )
     )

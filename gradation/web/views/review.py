@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -15,6 +17,7 @@ from gradation.web.context import laboratory_of
 from gradation.web.figures import SCALES, run_chart
 from gradation.web.forms.review import AnswerForm
 from gradation.web.readings import people_of, readings_of
+from gradation.web.run_findings import findings_at_review, flags_left
 from gradation.web.run_sheet import run_sheet
 
 
@@ -29,13 +32,15 @@ def run_queue(request: PersonRequest) -> HttpResponse:
 def run_review(request: PersonRequest, pk: int) -> HttpResponse:
     """Look at a run and answer for it."""
     run = find_run(request.user, pk)
-    sheet = run_sheet(run_view(run))
+    sheet, found = run_sheet(run_view(run)), findings_at_review(request.user, run)
+    sheet = replace(sheet, flags=flags_left(sheet.flags, found))
     form = AnswerForm(sent(request), initial={"version": run.version})
     context = {
         "run": run,
         "sheet": sheet,
         "chart": run_chart(sheet),
         "scales": SCALES,
+        "findings": found,
         "readings": readings_of(run),
         "people": people_of(run),
         "policy": laboratory_of(request),

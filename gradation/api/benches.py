@@ -1,0 +1,184 @@
+"""Endpoints of benches: where the next balance reading goes, and the readings that come."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, cast
+
+from rest_framework import serializers, status
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from gradation.api.problems import MEDIA_TYPE, problem_body
+from gradation.api.tokens import ScopeMissing
+from gradation.errors import Conflict, Invalid
+from gradation.models import ApiToken, BalanceReading, Bench, User
+from gradation.policy import Action, require
+from gradation.queries.balances import bench_called, links_at, named_place, waiting_at
+from gradation.services import clock
+from gradation.services.balance_readings import BalanceLine, take_balance_reading
+
+MOST_AT_ONCE = 100
+Outcome = BalanceReading.Outcome
+#: What is wrong with the line itself; all else is about the balance or the bench.
+_OF_THE_LINE = frozenset({"unstable", "overloaded", "unreadable", "below-zero", "nothing-on-it"})
+
+
+class ReadingIn(serializers.Serializer[Any]):
+    """One line of a balance as it came; the times are by the sender's clock."""
+
+    balance = serializers.CharField(max_length=40)
+    line = serializers.CharField(max_length=200, trim_whitespace=False)
+    key = serializers.UUIDField()
+    observed_at = serializers.DateTimeField(required=False, allow_null=True)
+    sent_at = serializers.DateTimeField(required=False, allow_null=True)
+
+
+class ReadingOut(serializers.Serializer[BalanceReading]):
+    """What became of a line."""
+
+    key = serializers.UUIDField()
+    outcome = serializers.CharField()
+    code = serializers.CharField()
+    reason = serializers.CharField()
+    mass_g = serializers.DecimalField(16, None, source="mass_as_sent", allow_null=True)
+    run = serializers.IntegerField(source="weighing.run_id", default=None)
+    weighing = serializers.IntegerField(source="weighing_id", allow_null=True)
+
+
+class PlaceOut(serializers.Serializer[Any]):
+    """Where the next balance reading of a bench goes."""
+
+    run = serializers.IntegerField(source="run_id")
+    slot = serializers.CharField()
+    position = serializers.IntegerField()
+    increment = serializers.IntegerField()
+    is_gross = serializers.BooleanField()
+    person = serializers.CharField()
+    named_at = serializers.DateTimeField()
+
+
+class LinkOut(serializers.Serializer[Any]):
+    """How a balance of a bench is read."""
+
+    serial = serializers.CharField(source="balance.serial")
+    form = serializers.CharField()
+    pattern = serializers.CharField()
+    default_unit = serializers.CharField()
+    stable_marks = serializers.CharField()
+    unstable_marks = serializers.CharField()
+    sends = serializers.CharField()
+    baud = serializers.IntegerField()
+    data_bits = serializers.IntegerField()
+    parity = serializers.CharField()
+    stop_bits = serializers.IntegerField()
+
+
+@dataclass(frozen=True)
+class _Door:
+    """Who sends, to which bench, and when it came in."""
+
+    person: User
+    bench: Bench
+    token: ApiToken | None
+    at: datetime
+
+
+def _bench(request: Request, name: str) -> Bench:
+    bench = bench_called(name)
+    if bench is None:
+        msg = f"There is no bench {name}. Check its name in the settings of whatever sends."
+        raise Conflict(msg, code="unknown-bench")
+    if isinstance(request.auth, ApiToken) and request.auth.bench_id not in {None, bench.pk}:
+        msg = f"This token is for {request.auth.bench}, not for {bench}."
+        raise ScopeMissing(msg)
+    return bench
+
+
+class OneBench(APIView):
+    """One bench."""
+
+    area = "bench readings"
+
+    def get(self, request: Request, bench: str) -> Response:
+        """Give the field that was named, the balances and how many readings wait."""
+        require(cast("User", request.user), Action.READ_RECORDS)
+        found = _bench(request, bench)
+        place = named_place(found)
+        return Response(
+            {
+                "name": found.name,
+                "place": PlaceOut(place).data if place else None,
+                "balances": LinkOut(links_at(found), many=True).data,
+                "waiting": waiting_at(found).count(),
+            }
+        )
+
+
+class BenchReadings(APIView):
+    """Lines of balances come in here, one or a list; each is kept, whatever becomes of it."""
+
+    area = "bench readings"
+
+    def post(self, request: Request, bench: str) -> Response:
+        """Take one line, or up to a hundred with an answer for each."""
+        person = cast("User", request.user)
+        require(person, Action.SEND_BALANCE_READINGS)
+        token = request.auth if isinstance(request.auth, ApiToken) else None
+        door = _Door(person, _bench(request, bench), token, clock.now())
+        if not isinstance(request.data, list):
+            return _single(door, request.data)
+        if len(request.data) > MOST_AT_ONCE:
+            msg = f"{len(request.data)} readings at once; {MOST_AT_ONCE} fit. Send them in parts."
+            raise Invalid.one("", msg, code="too-many")
+        return Response({"results": [_one_of_many(door, item) for item in request.data]})
+
+
+def _taken(door: _Door, given: dict[str, Any]) -> BalanceReading:
+    sent = BalanceLine(bench=door.bench, token=door.token, received_at=door.at, **given)
+    return take_balance_reading(actor=door.person, sent=sent)
+
+
+def _single(door: _Door, item: object) -> Response:
+    given = ReadingIn(data=item)
+    given.is_valid(raise_exception=True)
+    reading = _taken(door, given.validated_data)
+    told, code = ReadingOut(reading).data, _status(reading, door.at)
+    if reading.outcome != Outcome.REFUSED:
+        return Response(told, status=code)
+    body = problem_body(code, reading.code, reading.reason)
+    return Response({**body, "reading": told}, status=code, content_type=MEDIA_TYPE)
+
+
+def _status(reading: BalanceReading, at: datetime) -> int:
+    if reading.outcome == Outcome.REFUSED:
+        of_the_line = reading.code in _OF_THE_LINE
+        return status.HTTP_422_UNPROCESSABLE_ENTITY if of_the_line else status.HTTP_409_CONFLICT
+    if reading.received_at != at:
+        return status.HTTP_200_OK  # it is here already
+    if reading.outcome == Outcome.WAITING:
+        return status.HTTP_202_ACCEPTED
+    return status.HTTP_201_CREATED
+
+
+def _one_of_many(door: _Door, item: object) -> dict[str, Any]:
+    given = ReadingIn(data=item)
+    if not given.is_valid():
+        said = " ".join(
+            f"{name}: {' '.join(str(word) for word in words)}"
+            for name, words in given.errors.items()
+        )
+        return _not_kept(item, status.HTTP_400_BAD_REQUEST, "invalid", said)
+    try:
+        reading = _taken(door, given.validated_data)
+    except Conflict as refusal:
+        return _not_kept(item, status.HTTP_409_CONFLICT, refusal.code, refusal.message)
+    return {**ReadingOut(reading).data, "status": _status(reading, door.at)}
+
+
+def _not_kept(item: object, code: int, kind: str, said: str) -> dict[str, Any]:
+    key = str(item.get("key", "")) if isinstance(item, Mapping) else ""
+    return {"key": key, "outcome": "not kept", "code": kind, "reason": said, "status": code}

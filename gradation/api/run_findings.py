@@ -1,0 +1,89 @@
+"""Endpoints of the checks: what is found in a run, and the reason given for one finding."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+
+from rest_framework import serializers, status
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from gradation.errors import Fault, Invalid
+from gradation.models import Run, Stage, User
+from gradation.policy import Action, require
+from gradation.queries.run_checks import Finding, findings, review_findings
+from gradation.queries.runs import find_run
+from gradation.services import run_checks
+
+#: Stages that can be asked for; what is asked at the opening is answered there.
+_STAGES = {stage.value: stage for stage in (Stage.WEIGHING, Stage.HAND_OVER, Stage.REVIEW)}
+
+
+class ReasonIn(serializers.Serializer[Any]):
+    """The reason for a finding, by its key."""
+
+    key = serializers.CharField(max_length=16)
+    reason = serializers.CharField(max_length=2000, allow_blank=True)
+
+
+def _told(finding: Finding) -> dict[str, Any]:
+    answer = finding.answer
+    return {
+        "key": finding.key,
+        "number": finding.number,
+        "code": finding.code,
+        "title": finding.rule.title,
+        "severity": finding.severity.value,
+        "is_open": finding.is_open,
+        "sentence": finding.sentence,
+        "advice": finding.advice,
+        "place": finding.place,
+        "may_override": finding.may_override.value if finding.may_override else None,
+        "answer": answer
+        and {
+            "reason": answer.reason,
+            "is_override": answer.is_override,
+            "by": str(answer.answered_by),
+            "at": answer.answered_at.isoformat(),
+        },
+    }
+
+
+class RunFindings(APIView):
+    """What the checks find in a run."""
+
+    area = "runs"
+
+    def get(self, request: Request, pk: int) -> Response:
+        """Give the findings of a run as it stands, at `stage` (hand-over unless it is said)."""
+        run = _run(request, pk)
+        stage = request.query_params.get("stage", "")
+        if stage and stage not in _STAGES:
+            msg = f"There is no stage {stage}. Ask for {', '.join(_STAGES)}."
+            raise Invalid(Fault("stage", msg, "unknown-stage"))
+        return Response({"findings": [_told(each) for each in _found(run, stage)]})
+
+    def post(self, request: Request, pk: int) -> Response:
+        """Give the reason for one finding, or lift its stop; the run's findings come back."""
+        given = ReasonIn(data=request.data)
+        given.is_valid(raise_exception=True)
+        run, told = _run(request, pk), given.validated_data
+        person = cast("User", request.user)
+        run_checks.answer_finding(actor=person, run=run, key=told["key"], reason=told["reason"])
+        found = _found(find_run(person, pk), Stage.HAND_OVER)
+        return Response(
+            {"findings": [_told(each) for each in found]}, status=status.HTTP_201_CREATED
+        )
+
+
+def _run(request: Request, pk: int) -> Run:
+    person = cast("User", request.user)
+    require(person, Action.READ_RECORDS)
+    return find_run(person, pk)
+
+
+def _found(run: Run, stage: str) -> tuple[Finding, ...]:
+    if stage == Stage.REVIEW or (not stage and not run.is_editable):
+        return review_findings(run)
+    return findings(run, _STAGES.get(stage, Stage.HAND_OVER))

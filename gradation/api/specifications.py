@@ -1,0 +1,218 @@
+"""Endpoints of specifications and verdicts: read, draft, propose, approve; what if."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, ClassVar
+
+from rest_framework import status
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from gradation.api.equipment import StaffView
+from gradation.errors import Invalid, NotFound
+from gradation.models import Specification, SpecificationVersion
+from gradation.policy import Action
+from gradation.queries import specifications as file
+from gradation.queries.lots import LotVerdict, lot_verdict
+from gradation.queries.runs import find_run
+from gradation.queries.specification_words import line_words_of, version_words
+from gradation.queries.verdicts import line_name
+from gradation.queries.what_ifs import RunVerdict, deciding_line, run_verdict, what_if_of
+from gradation.services import specifications
+from gradation.services.specification_reading import read_specification
+
+
+def _version(pk: int) -> SpecificationVersion:
+    version = file.find_version(pk)
+    if version is None:
+        msg = "There is no such version of a specification. List the specifications first."
+        raise NotFound(msg)
+    return version
+
+
+def version_out(version: SpecificationVersion) -> dict[str, Any]:
+    """Give a version as other systems read it; the same words can be sent as a draft."""
+    people = {
+        f"{act}_by": getattr(version, f"{act}_by").full_name
+        for act in ("drafted", "proposed", "approved")
+        if getattr(version, f"{act}_by") is not None
+    }
+    return {
+        "id": version.pk,
+        **version_words(version),
+        **people,
+        "replaces": version.replaces_id,
+        "lines": [
+            {name: value for name, value in line_words_of(line).items() if value}
+            for line in version.lines.all()
+        ],
+    }
+
+
+class Specifications(StaffView):
+    """The specifications with their versions; a draft is sent here."""
+
+    area = "specifications"
+    act: ClassVar[dict[str, Action]] = {"POST": Action.KEEP_SPECIFICATIONS}
+
+    def get(self, request: Request) -> Response:
+        """List every specification with its versions, newest first."""
+        rows = file.specifications_listed()
+        return Response({"results": [_listed(row) for row in rows]})
+
+    def post(self, request: Request) -> Response:
+        """Draft the next version of the specification with this code, or the first of a new one."""
+        sent = _object(request.data)
+        replaces = sent.pop("replaces", None)
+        read = read_specification(sent)
+        version = SpecificationVersion(
+            specification=_named(read.named), replaces=_replaced(replaces), **read.fields
+        )
+        drafted = specifications.draft_specification_version(
+            actor=self.person, version=version, lines=read.lines
+        )
+        return Response(version_out(_version(drafted.pk)), status=status.HTTP_201_CREATED)
+
+
+def _listed(row: Specification) -> dict[str, Any]:
+    return {
+        "code": row.code,
+        "title": row.title,
+        "owner": row.owner,
+        "versions": [
+            {
+                "id": version.pk,
+                "version": version.version,
+                "state": version.state,
+                "effective_from": version.effective_from,
+                "effective_to": version.effective_to,
+                "limits": len(version.lines.all()),
+            }
+            for version in row.versions.all()
+        ],
+    }
+
+
+def _object(data: object) -> dict[str, object]:
+    if not isinstance(data, Mapping):
+        raise Invalid.one("", "Send one JSON object: code, dates and lines.", code="no-object")
+    return {str(name): value for name, value in data.items()}
+
+
+def _named(named: Mapping[str, str]) -> Specification:
+    if not named.get("code"):
+        raise Invalid.one("code", "Say under which code the specification is kept.")
+    known = Specification.objects.filter(code=named["code"]).first()
+    return known or Specification(**named)
+
+
+def _replaced(key: object) -> SpecificationVersion | None:
+    if key is None:
+        return None
+    text = str(key)
+    found = (
+        file.find_version(int(text))
+        if text.isascii() and text.isdigit() and len(text) < 18
+        else None
+    )
+    if found is None:
+        raise Invalid.one("replaces", "There is no version with this id.")
+    return found
+
+
+class OneVersion(StaffView):
+    """One version of a specification."""
+
+    area = "specifications"
+
+    def get(self, request: Request, pk: int) -> Response:
+        """Give all that the version says."""
+        return Response(version_out(_version(pk)))
+
+
+class Proposal(StaffView):
+    """A draft is proposed here."""
+
+    area = "specifications"
+    act: ClassVar[dict[str, Action]] = {"POST": Action.KEEP_SPECIFICATIONS}
+
+    def post(self, request: Request, pk: int) -> Response:
+        """Propose a draft for approval by another person."""
+        specifications.propose_specification_version(actor=self.person, version=_version(pk))
+        return Response(version_out(_version(pk)))
+
+
+class Approval(StaffView):
+    """A proposed version is approved here."""
+
+    area = "specifications"
+    act: ClassVar[dict[str, Action]] = {"POST": Action.APPROVE_SPECIFICATIONS}
+
+    def post(self, request: Request, pk: int) -> Response:
+        """Approve it; `confirmation` says which copy figures from memory were compared with."""
+        sent = _object(request.data or {})
+        specifications.approve_specification_version(
+            actor=self.person,
+            version=_version(pk),
+            confirmation=str(sent.get("confirmation") or "")[:240],
+        )
+        return Response(version_out(_version(pk)))
+
+
+class RunVerdictView(StaffView):
+    """The verdict of a run, with or without something moved; nothing is kept."""
+
+    area = "runs"
+    allowed = frozenset({"sieve", "error_um", "mass_of", "mass_change_g"})
+
+    def get(self, request: Request, pk: int) -> Response:
+        """Give each line's margin, the line that decides, and what it would be if so."""
+        run = find_run(self.person, pk)
+        asked = {name: str(value) for name, value in request.query_params.items()}
+        found = run_verdict(run, what_if_of(asked))
+        return Response(verdict_out(found, lot_verdict(run)))
+
+
+def verdict_out(found: RunVerdict, lot: LotVerdict | None) -> dict[str, Any]:
+    """Give a verdict as plain data."""
+    version, assessment = found.specification, found.assessment
+    decides = None if assessment is None else deciding_line(assessment)
+    return {
+        "run": str(found.run),
+        "is_complete": found.evaluation.is_complete,
+        "specification": None if version is None else str(version),
+        "decision_rule": None if version is None else file.decision_words(version).rule,
+        "assessment": assessment,
+        "decides": None
+        if assessment is None or decides is None
+        else {"line": decides, "name": line_name(assessment["lines"][decides])},
+        "uncertainty": found.figures["uncertainty"],
+        "moved": None
+        if found.moved is None
+        else {"passing_pct": found.moved.passing_pct, "sentence": found.moved.sentence},
+        "lot": None if lot is None else _lot_out(lot),
+    }
+
+
+def _lot_out(lot: LotVerdict) -> dict[str, Any]:
+    judged = lot.assessment
+    return {
+        "lot": lot.lot,
+        "runs": [str(run) for run in lot.runs],
+        "reason": lot.reason,
+        "outcome": None if judged is None else judged.outcome.value,
+        "lines": []
+        if judged is None
+        else [
+            {
+                "results": line.results,
+                "mean": line.mean,
+                "sd": line.sd,
+                "share_within_pct": line.share_within_pct,
+                "outcome": line.outcome.value,
+                "reason": line.reason or None,
+            }
+            for line in judged.lines
+        ],
+    }

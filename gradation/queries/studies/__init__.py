@@ -1,0 +1,1 @@
+"""Studies of precision and comparison: what is asked, what it gives, the records kept."""

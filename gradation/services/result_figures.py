@@ -1,0 +1,76 @@
+"""Lay the figures of results out for charting: one row a figure, of each run's newest result."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from django.db import transaction
+from django.db.models import Exists, OuterRef, Prefetch
+
+from gradation.models import Result, ResultFigure, Run, Sample
+from gradation.queries.figure_names import figures_of
+
+__all__ = ["fill_figures", "follow_material", "keep_figures", "keep_first_figures"]
+
+_AT_ONCE = 500
+
+
+def keep_figures(result: Result) -> None:
+    """Let the figures of a new result take the place of those of the version before.
+
+    Part of freezing a result, whose transaction and ledger entry cover it.
+    """
+    ResultFigure.objects.filter(run=result.run_id).delete()
+    ResultFigure.objects.bulk_create(_rows(result))
+
+
+def keep_first_figures(results: Sequence[Result]) -> None:
+    """Lay out the figures of results of runs that had none before, in bulk."""
+    ResultFigure.objects.bulk_create(row for each in results for row in _rows(each))
+
+
+def follow_material(sample: Sample) -> None:
+    """Let the figures of a sample follow it when it is said to be another material."""
+    figures = ResultFigure.objects.filter(run__portion__sample=sample)
+    figures.exclude(material=sample.material_id).update(material=sample.material_id)
+
+
+def fill_figures() -> int:
+    """Lay out the results that have no figures yet, such as imported ones; say how many.
+
+    The figures are copies: nothing of the records changes, so there is no ledger entry.
+    """
+    has_figures = ResultFigure.objects.filter(run=OuterRef("pk"))
+    waiting = Run.objects.filter(~Exists(has_figures), results__isnull=False).distinct()
+    keys = list(waiting.order_by("pk").values_list("pk", flat=True))
+    for start in range(0, len(keys), _AT_ONCE):
+        with transaction.atomic():
+            results = list(_newest(keys[start : start + _AT_ONCE]))
+            ResultFigure.objects.bulk_create(row for each in results for row in _rows(each))
+    return len(keys)
+
+
+def _newest(keys: list[int]) -> Iterator[Result]:
+    """Give the newest result of each run."""
+    results = Prefetch("results", Result.objects.order_by("-version"))
+    runs = Run.objects.filter(pk__in=keys).prefetch_related(results)
+    for run in runs.select_related("portion__sample", "procedure_version"):
+        newest = next(iter(run.results.all()))
+        newest.run = run
+        yield newest
+
+
+def _rows(result: Result) -> list[ResultFigure]:
+    run = result.run
+    return [
+        ResultFigure(
+            result=result,
+            run=run,
+            material_id=run.portion.sample.material_id,
+            procedure_id=run.procedure_version.procedure_id,
+            name=name,
+            value=value,
+            at_s=int(run.opened_at.timestamp()),
+        )
+        for name, value in figures_of(result)
+    ]

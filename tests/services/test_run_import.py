@@ -1,0 +1,188 @@
+"""Runs recorded elsewhere: looked through first, taken in whole or without the faulty rows."""
+
+from decimal import Decimal
+
+import pytest
+
+from gradation.errors import Conflict, Invalid, NotAllowed
+from gradation.models import ChainHead, LedgerEntry, Run, RunImport, Sample, SheetForm, Weighing
+from gradation.policy import Role
+from gradation.services import run_import
+from gradation.services.ledger import digest_of
+from gradation.services.run_sheet_rows import guess_columns
+from tests import factories
+
+pytestmark = pytest.mark.django_db
+
+#: 500 g: 50 + 150 + 200 + 100, so that 90, 60 and 20 % pass.
+SOUND = "T-1;2026-02-03;I. Orre;500;50;150;200;100;"
+FAULTY = "T-2;2026-02-31;I. Orre;500;50;150;twenty;100;"
+
+
+@pytest.fixture
+def clerk():
+    return factories.technician()
+
+
+@pytest.fixture
+def form(clerk):
+    return factories.make_sheet_form(clerk)
+
+
+def given(clerk, form, *rows):
+    return run_import.add_runs_table(
+        actor=clerk, form=form, file=factories.runs_table(*rows), name="tarnholt.csv"
+    )
+
+
+def looked(clerk, form, *rows):
+    return run_import.look_through(actor=clerk, job=given(clerk, form, *rows))
+
+
+def test_headings_say_what_the_columns_mean():
+    columns = guess_columns(["Sample No", "Date tested", "63 µm", "No. 200", "Pan", "Colour"])
+
+    assert columns == {
+        "Sample No": "sample",
+        "Date tested": "tested_on",
+        "63 µm": "fraction:63",
+        "No. 200": "fraction:75",  # ASTM E11: No. 200 is 75 µm
+        "Pan": "pan",
+    }
+
+
+def test_looking_through_changes_nothing_but_says_what_would_be(clerk, form):
+    job = looked(clerk, form, SOUND, FAULTY)
+
+    assert (job.state, job.rows_total, job.rows_faulty) == ("looked through", 2, 1)
+    assert [fault[:2] for fault in job.faults] == [[3, "250 µm"], [3, "Date"]]
+    assert not Run.objects.exists()
+    assert not Sample.objects.exists()
+
+
+def test_runs_come_in_with_their_readings_and_wait_for_review(clerk, form):
+    job = looked(clerk, form, SOUND)
+
+    job = run_import.take_in(actor=clerk, job=job, way=RunImport.Way.ALL)
+
+    run = Run.objects.get()
+    assert (job.state, job.rows_stored) == ("taken in", 1)
+    assert run.state == Run.State.WEIGHED
+    assert run.portion.sample.customer_reference == "T-1"
+    assert f"{run.opened_at:%Y-%m-%d}" == "2026-02-03"
+    assert "I. Orre" in run.deviations
+    assert set(run.weighings.values_list("source", flat=True)) == {Weighing.Source.IMPORT}
+    curve = run.results.get().curve
+    assert [Decimal(str(passing)) for _, passing in curve] == [90, 60, 20]
+
+
+def test_every_new_thing_has_one_entry_in_a_whole_chain(clerk, form):
+    run_import.take_in(actor=clerk, job=looked(clerk, form, SOUND), way=RunImport.Way.ALL)
+
+    entries = LedgerEntry.objects.filter(chain__startswith="sample/").order_by("sequence")
+    acts = [entry.action for entry in entries]
+    assert acts == ["sample logged", "portion prepared", "run imported"]
+    assert entries[2].after["readings"]["4000 µm"] == "50"
+    assert entries[2].previous_digest == entries[1].digest
+    assert all(digest_of(entry) == entry.digest for entry in entries)
+    assert ChainHead.objects.get(chain=entries[0].chain).digest == entries[2].digest
+
+
+def test_faulty_row_lets_nothing_in_where_all_or_nothing_is_asked(clerk, form):
+    job = looked(clerk, form, SOUND, FAULTY)
+
+    with pytest.raises(Conflict, match="1 row is faulty"):
+        run_import.take_in(actor=clerk, job=job, way=RunImport.Way.ALL)
+
+    assert not Run.objects.exists()
+
+
+def test_faulty_rows_are_left_out_where_that_is_asked(clerk, form):
+    job = looked(clerk, form, SOUND, FAULTY, SOUND.replace("T-1", "T-3"))
+
+    job = run_import.take_in(actor=clerk, job=job, way=RunImport.Way.SOUND)
+
+    assert (job.rows_stored, job.rows_faulty) == (2, 1)
+    references = Sample.objects.order_by("id").values_list("customer_reference", flat=True)
+    assert list(references) == ["T-1", "T-3"]
+
+
+def test_row_that_cannot_be_computed_is_named_and_the_others_come_in(clerk, form):
+    nothing = "T-4;2026-02-03;I. Orre;0;0;0;0;0;"
+
+    job = looked(clerk, form, SOUND, nothing)
+    job = run_import.take_in(actor=clerk, job=job, way=RunImport.Way.SOUND)
+
+    assert (job.rows_stored, job.rows_faulty) == (1, 1)
+    assert job.faults[0][0] == 3
+
+
+def test_same_file_is_refused_with_the_import_that_holds_it(clerk, form):
+    run_import.take_in(actor=clerk, job=looked(clerk, form, SOUND), way=RunImport.Way.ALL)
+
+    with pytest.raises(Conflict, match=r"taken in before, as tarnholt\.csv"):
+        given(clerk, form, SOUND)
+
+
+def test_import_that_died_with_its_server_goes_on_without_repeating(clerk, form):
+    rows = [SOUND.replace("T-1", f"T-{n}") for n in range(1, 6)]
+    job = looked(clerk, form, *rows)
+    run_import.take_in(actor=clerk, job=job, way=RunImport.Way.SOUND)
+    # As a server leaves it that died after the second row: state and count, three runs not there.
+    RunImport.objects.filter(pk=job.pk).update(
+        state="taking in", rows_done=5, rows_stored=5, beat_at=factories.NOW
+    )
+
+    job = run_import.take_in(actor=clerk, job=job, way=RunImport.Way.SOUND)
+
+    assert job.rows_stored == 5
+    assert Run.objects.count() == 5
+
+
+def test_masses_in_kilograms_are_kept_in_grams_with_what_was_written(clerk, form):
+    form.unit = SheetForm.Unit.KILOGRAM
+    run_import.change_sheet_form(actor=clerk, form=form)
+    kilos = "T-1;2026-02-03;I. Orre;0,5;0,05;0,15;0,2;0,1;"
+
+    run_import.take_in(actor=clerk, job=looked(clerk, form, kilos), way=RunImport.Way.ALL)
+
+    dry = Weighing.objects.get(slot="dry mass")
+    assert (dry.mass_g, dry.entered_text) == (Decimal(500), "0,5")
+
+
+def test_form_is_refused_that_reads_a_size_the_nest_has_not(clerk, form):
+    form.columns = {**form.columns, "2 mm": "fraction:2000"}
+
+    with pytest.raises(Invalid, match=r"has no sieve of 2 mm"):
+        run_import.change_sheet_form(actor=clerk, form=form)
+
+
+def test_row_names_a_sample_that_is_here(clerk, form):
+    sample = factories.make_sample(clerk, material=form.material)
+    form.columns = {**form.columns, "Reference": "sample"}
+    run_import.change_sheet_form(actor=clerk, form=form)
+    row = SOUND.replace("T-1", sample.number)
+
+    run_import.take_in(actor=clerk, job=looked(clerk, form, row), way=RunImport.Way.ALL)
+
+    assert Run.objects.get().portion.sample == sample
+
+
+def test_auditor_takes_nothing_in(form):
+    with pytest.raises(NotAllowed):
+        run_import.add_runs_table(
+            actor=factories.make_person(Role.AUDITOR),
+            form=form,
+            file=factories.runs_table(SOUND),
+            name="t.csv",
+        )
+
+
+def test_number_of_queries_does_not_grow_with_the_rows(clerk, form, django_assert_max_num_queries):
+    few = [SOUND.replace("T-1", f"A-{n}") for n in range(2)]
+    many = [SOUND.replace("T-1", f"B-{n}") for n in range(60)]
+    looked(clerk, form, *few)
+
+    job = given(clerk, form, *many)
+    with django_assert_max_num_queries(80):
+        run_import.look_through(actor=clerk, job=job)
