@@ -172,10 +172,11 @@ def make_procedure(
         "loss_limit_pct": Decimal("0.3"),
         **values,
     }
+    places = nest_of(*apertures_um)
+    for place in places:
+        place.is_confirmed_size = True  # published examples have sizes of their own
     version = methods.draft_procedure_version(
-        actor=actor,
-        version=ProcedureVersion(procedure=procedure, **filled),
-        places=nest_of(*apertures_um),
+        actor=actor, version=ProcedureVersion(procedure=procedure, **filled), places=places
     )
     return release_procedure(version)
 

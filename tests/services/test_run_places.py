@@ -231,7 +231,12 @@ def test_cumulative_masses_have_no_increments(technician):
 
 @pytest.mark.parametrize("slot", [Slot.WASHED_DRY_MASS, Slot.END_POINT])
 def test_what_is_one_mass_has_no_increments(technician, slot):
-    run = open_run(technician, wash=True, end_point_form="an extra minute by hand")
+    run = open_run(
+        technician,
+        wash=True,
+        end_point_form="an extra minute by hand",
+        end_point_limit_pct=Decimal(1),
+    )
 
     with pytest.raises(Invalid, match="not weighed in increments"):
         record(run, slot, 5, 1 if slot in Weighing.AT_A_SIEVE else 0, increment=2)

@@ -11,7 +11,6 @@ from gradation.models import (
     Laboratory,
     LedgerEntry,
     Material,
-    ProcedureVersion,
     Sieve,
     Source,
     User,
@@ -40,53 +39,6 @@ def send(client, name, data, *args):
 def errors_of(answer):
     assert answer.status_code == 422
     return {name: " ".join(said) for name, said in answer.context["form"].errors.items()}
-
-
-PROCEDURE = {
-    "standard_reference": "EN 933-1",
-    "edition": "2012",
-    "apertures": "500 µm; 8 mm\n4 mm",
-    "entry": "individual",
-    "basis": "initial_dry",
-    "wash": "on",
-    "determinations": "1",
-    "loss_limit_pct": "1",
-    "passing_decimals": "0",
-    "rounding_mode": "half_even",
-    "interpolation": "log_linear",
-}
-
-
-def test_a_procedure_is_drafted_with_its_sizes_from_the_top_and_released(client, as_role):
-    as_role(Role.QUALITY_MANAGER)
-    procedure = factories.make_procedure().procedure
-
-    drafted = send(client, "procedures:version-draft", PROCEDURE, procedure.pk)
-    version = ProcedureVersion.objects.get(version=2)
-    released = send(client, "procedures:version-approve", {}, version.pk)
-
-    assert (drafted.status_code, released.status_code) == (302, 302)
-    sizes = [place.aperture_um for place in version.apertures.order_by("position")]
-    assert sizes == [8000, 4000, 500]
-    version.refresh_from_db()
-    assert version.is_released
-
-
-def test_sizes_that_cannot_be_read_are_each_named(client, as_role):
-    as_role(Role.QUALITY_MANAGER)
-    procedure = factories.make_procedure().procedure
-
-    answer = send(
-        client,
-        "procedures:version-draft",
-        {**PROCEDURE, "apertures": "8 mm; coarse; fine"},
-        procedure.pk,
-    )
-
-    said = errors_of(answer)["apertures"]
-    assert "coarse" in said
-    assert "fine" in said
-    assert "8 mm; coarse; fine" in html.unescape(answer.content.decode())
 
 
 def test_a_policy_changes_with_a_reason(client, as_role):

@@ -225,6 +225,9 @@ POST = [
 ]
 #: The bench's script is told that nobody is signed in; it keeps what was entered.
 TOLD_AS_JSON = {
+    "bench:place-name",
+    "bench:balance-line",
+    "bench:waiting-take",
     "bench:reading-record",
     "bench:run-changes",
     "bench:person-show",
