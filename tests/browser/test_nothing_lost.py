@@ -13,6 +13,21 @@ def masses(run):
     return [tuple(row) for row in rows]
 
 
+#: What is half typed, as the browser's own database holds it now.
+DRAFTS = """async (text) => {
+  const db = await new Promise((done) => {
+    const asked = indexedDB.open("bench");
+    asked.onsuccess = () => done(asked.result);
+  });
+  const all = await new Promise((done) => {
+    const asked = db.transaction("drafts").objectStore("drafts").getAll();
+    asked.onsuccess = () => done(asked.result);
+  });
+  db.close();
+  return JSON.stringify(all).includes(text);
+}"""
+
+
 def test_the_network_is_cut_in_the_middle_of_a_run_and_comes_back(screen, browser_context, run):
     weigh(screen, "dry-mass-0", "500,0")
     field(screen, "fraction-1").focus()
@@ -84,6 +99,9 @@ def test_a_closed_tab_brings_back_what_waited_and_what_was_half_typed(screen, br
     type_reading(screen, "dry-mass-0", "500.0")
     screen.keyboard.type("12,")
     expect(line(screen)).to_contain_text("1 reading waits in this browser")
+    screen.wait_for_function(
+        DRAFTS, arg="12,"
+    )  # no person closes a tab within the same millisecond
     address = screen.url
     screen.close()
     browser_context.set_offline(False)
