@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from gradation.models import Run, Stage, User
+from gradation.policy import Action, may
 from gradation.queries.run_checks import Finding, findings, may_answer, review_findings
 from gradation.queries.runs import RunView
 
@@ -74,8 +75,12 @@ def findings_at_bench(
 
 
 def findings_at_review(actor: User, run: Run) -> tuple[ShownFinding, ...]:
-    """Give the list a reviewer goes through, with what the bench has said."""
-    found = review_findings(run, actor if run.state == Run.State.WEIGHED else None)
+    """Give the list a reviewer goes through, with what the bench has said.
+
+    Who looks on and may not review is not asked whether the run is their own.
+    """
+    reviews = run.state == Run.State.WEIGHED and may(actor, Action.REVIEW_RUN)
+    found = review_findings(run, actor if reviews else None)
     return tuple(ShownFinding(finding, may_answer=False) for finding in found)
 
 

@@ -232,3 +232,13 @@ def test_competence_is_recorded_and_withdrawn_on_its_page(client, technician):
     assert "Three observed runs." in shown
     assert "Comparison round failed." in shown
     assert Competence.objects.count() == 1
+
+
+@pytest.mark.django_db
+def test_who_handed_a_run_over_is_not_told_of_reviewing_it(client):
+    run = factories.make_weighed_run()
+    client.force_login(run.technician)
+
+    page = client.get(reverse("bench:run-weigh", args=[run.pk])).content.decode()
+
+    assert "and reviews it" not in page
