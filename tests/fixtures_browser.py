@@ -2,12 +2,69 @@
 
 import os
 import shutil
+import threading
+import time
 
 import pytest
+from django.core.signals import request_finished, request_started
 
 from labsite.bootstrap import suite, system
 
 PATIENCE_MS = 20_000  # of a busy machine: it costs time only where a test fails
+
+
+class Underway:
+    """Counts the requests that the copy of the site is answering."""
+
+    def __init__(self):
+        self._lock = threading.Lock()
+        self._count = 0
+        request_started.connect(self._begin)
+        request_finished.connect(self._end)
+
+    def _begin(self, **_):
+        with self._lock:
+            self._count += 1
+
+    def _end(self, **_):
+        with self._lock:
+            self._count -= 1
+
+    def forget(self):
+        """Begin anew: requests of a test client that closed no answer are none of the site's."""
+        with self._lock:
+            self._count = 0
+
+    def wait(self, patience_s=PATIENCE_MS / 1000):
+        """Wait until nothing was being answered for a moment."""
+        until = time.monotonic() + patience_s
+        calm = 0
+        while calm < 3 and time.monotonic() < until:
+            calm = calm + 1 if self._count <= 0 else 0
+            time.sleep(0.02)
+
+
+@pytest.fixture(scope="session")
+def underway():
+    """Count what the copy of the site is answering, for the whole run of tests."""
+    return Underway()
+
+
+@pytest.fixture(autouse=True)
+def _server_at_rest(request):
+    """Empty the database only when the last request of a closed browser is answered.
+
+    A page that is closed leaves its last question behind: the server still reads for it while the
+    tables are emptied for the next test, and PostgreSQL then gives up on one of the two.
+    """
+    if "live_server" not in request.fixturenames:
+        yield
+        return
+    request.getfixturevalue("transactional_db")
+    underway = request.getfixturevalue("underway")
+    underway.forget()
+    yield
+    underway.wait()
 
 
 @pytest.fixture(scope="session")
