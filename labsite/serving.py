@@ -11,6 +11,8 @@ from pathlib import Path
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "labsite.settings.production")
 
 from django.conf import settings
+from django.template.loader import get_template
+from django.urls import get_resolver
 
 from labsite.settings import environment
 
@@ -31,7 +33,13 @@ keepalive = 5
 
 
 def post_worker_init(worker: object) -> None:
-    """Set aside all that a worker loaded: looking through it again and again costs the tail."""
+    """Load what the first reading needs before it comes, and set aside all that was loaded.
+
+    Whoever weighs first after a start would wait most of a second for views, science and templates
+    to be read; looking through all of it for garbage again and again costs the tail.
+    """
+    get_resolver().url_patterns  # noqa: B018 - to read them is what is wanted: it imports the views
+    get_template("web/bench/live_parts.html")
     gc.collect()
     gc.freeze()
 

@@ -38,6 +38,17 @@ class Spread(LoadScopeScheduling):
         return file if file in KEPT_TOGETHER else nodeid
 
 
+@pytest.fixture(autouse=True)
+def _nothing_kept_of_another_database(request):
+    """Forget what is kept beside the database, where a test has one of its own."""
+    if DATABASE_FIXTURES & set(request.fixturenames) or request.node.get_closest_marker(
+        "django_db"
+    ):
+        from gradation.queries.settled import forget_settled
+
+        forget_settled()
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
     """Spread the tests over the processes in the way of this house."""

@@ -14,7 +14,7 @@ from django.utils import timezone
 from gradation.models import Run, User, Weighing
 from gradation.policy import Action, may
 from gradation.queries.run_changes import News, news_since
-from gradation.queries.runs import find_run, run_view
+from gradation.queries.runs import find_run, find_run_at_work, run_view
 from gradation.web.figures import SCALES, run_chart
 from gradation.web.run_findings import findings_at_bench, flags_left
 from gradation.web.run_sheet import Sheet, row_name, run_sheet
@@ -42,7 +42,16 @@ def place_of(run: Run) -> str:
 
 def sheet_of(actor: User, pk: int) -> Sheet:
     """Lay out a run as far as it is weighed, with what the checks find in it."""
-    view = run_view(find_run(actor, pk))
+    return _sheet(actor, find_run(actor, pk))
+
+
+def live_sheet_of(actor: User, pk: int) -> Sheet:
+    """Lay out a run as `sheet_of` does, for a page that shows it already."""
+    return _sheet(actor, find_run_at_work(actor, pk))
+
+
+def _sheet(actor: User, run: Run) -> Sheet:
+    view = run_view(run)
     sheet = run_sheet(view)
     if not may(actor, Action.READ_RECORDS):
         return sheet
