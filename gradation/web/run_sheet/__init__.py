@@ -99,8 +99,10 @@ def run_sheet(view: RunView) -> Sheet:
 
 
 def _figures(view: RunView) -> Figures:
+    if view.run.is_editable:
+        return view.figures
     results = list(view.run.results.all())
-    if view.run.is_editable or not results:
+    if not results:
         return view.figures
     frozen: Figures = results[0].values
     return frozen

@@ -15,7 +15,7 @@ from gradation.models import Run, Weighing
 from gradation.policy import Action
 from gradation.queries.codes import named_by
 from gradation.queries.readings import current_weighing
-from gradation.queries.run_changes import News, run_mark
+from gradation.queries.run_changes import News, refuse_unseen, run_mark
 from gradation.services import bench as services
 from gradation.services.bench import Reading
 from gradation.web.answers import PersonRequest
@@ -30,7 +30,7 @@ from gradation.web.views.door import address_of
 @exchange(Action.RECORD_RUN)
 def reading_record(request: PersonRequest, pk: int) -> HttpResponse:
     """Keep one reading at once; answer with everything that it changes on the screen."""
-    run_mark(request.user, pk)
+    refuse_unseen(request.user, pk)
     form = ReadingForm(request.POST)
     if not form.is_valid():
         return said(HTTPStatus.BAD_REQUEST, "malformed", "The server could not read this reading.")
