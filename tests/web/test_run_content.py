@@ -157,6 +157,15 @@ def test_one_confirmation_records_the_shaking_as_planned(client, technician):
     assert "as planned" in page_of(client, run)
 
 
+def test_hand_over_asks_for_minutes_only_while_no_shaking_is_recorded(client, technician):
+    run = open_run(technician, **PLAN)
+    assert 'name="shaking_minutes"' in page_of(client, run)
+
+    post(client, "shaking-record", [run.pk], as_planned="yes", key=uuid4(), minutes="", began_at="")
+
+    assert 'name="shaking_minutes"' not in page_of(client, run)
+
+
 def test_shaking_that_differs_comes_back_with_its_figures_and_asks_why(client, technician):
     run = open_run(technician, **PLAN)
 

@@ -212,7 +212,10 @@ class CorrectionForm(NotebookForm):
 
 
 class HandOverForm(NotebookForm):
-    """What the technician says of the whole run."""
+    """What the technician says of the whole run.
+
+    Where a shaking is recorded, a fresh form does not ask for its minutes a second time.
+    """
 
     version = forms.IntegerField(widget=forms.HiddenInput)
     shaking_minutes = FigureField("Shaken for", unit="min", required=False)
@@ -224,6 +227,11 @@ class HandOverForm(NotebookForm):
         required=False,
         help_text="What was done otherwise than the procedure says, and why.",
     )
+
+    def __init__(self, *args: Any, is_shaking_recorded: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if is_shaking_recorded:
+            del self.fields["shaking_minutes"]
 
     def hand_over(self) -> HandOver:
         """Give the service what was said."""

@@ -94,7 +94,9 @@ def run_weigh(request: PersonRequest, pk: int) -> HttpResponse:
     """Show a run: the weighing screen while readings can be made, its result afterwards."""
     sheet = sheet_of(request.user, pk)
     writes = sheet.run.is_editable and may(request.user, Action.RECORD_RUN)
-    form = HandOverForm(initial={"version": sheet.run.version})
+    form = HandOverForm(
+        initial={"version": sheet.run.version}, is_shaking_recorded=bool(sheet.shaking.made)
+    )
     return render(request, "web/bench/run_weigh.html", _context(request, sheet, form, writes))
 
 
