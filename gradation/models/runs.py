@@ -260,7 +260,7 @@ class Shaking(models.Model):
     acceleration_g = models.DecimalField(
         max_digits=6, decimal_places=2, null=True, blank=True, help_text="Peak."
     )
-    frequency_hz = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
+    frequency_hz = models.DecimalField(max_digits=6, decimal_places=2, null=True, blank=True)
     interval_s = models.PositiveSmallIntegerField(null=True, blank=True)
     note = models.CharField(
         max_length=400, blank=True, help_text="Why it differs from the procedure."

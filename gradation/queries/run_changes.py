@@ -6,11 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Max, QuerySet
+from django.db.models import Max
 
-from gradation.errors import NotFound
 from gradation.models import Run, User, Weighing
-from gradation.queries.samples import samples_visible_to, sees_every_sample
+from gradation.queries.runs import no_such_run, seen_by
 
 __all__ = ["News", "RunMark", "news_since", "refuse_unseen", "run_mark"]
 
@@ -34,29 +33,18 @@ class News:
 
 def run_mark(actor: User, pk: int) -> RunMark:
     """Say in one query how far a run has come, or `NotFound`."""
-    rows: Any = _visible_run(actor, pk)
+    rows: Any = seen_by(actor, Run.objects.filter(pk=pk))
     found = rows.values_list("version", "state", Max("weighings__pk")).first()
     if found is None:
-        raise _unknown()
+        raise no_such_run()
     version, state, last = found
     return RunMark(last or 0, version, state)
 
 
 def refuse_unseen(actor: User, pk: int) -> None:
     """Refuse (`NotFound`) a run that does not exist for this person."""
-    if not _visible_run(actor, pk).exists():
-        raise _unknown()
-
-
-def _visible_run(actor: User, pk: int) -> QuerySet[Run]:
-    rows = Run.objects.filter(pk=pk)
-    if sees_every_sample(actor):
-        return rows
-    return rows.filter(portion__sample__in=samples_visible_to(actor))
-
-
-def _unknown() -> NotFound:
-    return NotFound("There is no such run. Go back to the bench's list and open it from there.")
+    if not seen_by(actor, Run.objects.filter(pk=pk)).exists():
+        raise no_such_run()
 
 
 def news_since(run: Run, last: int) -> Iterator[News]:

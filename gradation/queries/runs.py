@@ -29,12 +29,14 @@ __all__ = [
     "find_run",
     "find_run_at_work",
     "needs_justification",
+    "no_such_run",
     "preview",
     "run_view",
     "runs_at_bench",
     "runs_awaiting_review",
     "runs_visible_to",
     "samples_awaiting_test",
+    "seen_by",
 ]
 
 
@@ -64,10 +66,11 @@ def runs_visible_to(actor: User) -> QuerySet[Run]:
         "reviewer",
         "guard_sieve",
     )
-    return _visible(actor, rows)
+    return seen_by(actor, rows)
 
 
-def _visible(actor: User, rows: QuerySet[Run]) -> QuerySet[Run]:
+def seen_by(actor: User, rows: QuerySet[Run]) -> QuerySet[Run]:
+    """Keep of some runs those a person may see."""
     if sees_every_sample(actor):
         return rows
     return rows.filter(portion__sample__in=samples_visible_to(actor))
@@ -97,7 +100,7 @@ def find_run_at_work(actor: User, pk: int) -> Run:
     A run to act upon comes from `find_run`; so does one that is no longer at the bench.
     """
     rows = Run.objects.select_related("portion__sample", "bench", "technician")
-    run = _found(_visible(actor, rows).prefetch_related(*_OF_THE_WORK).filter(pk=pk).first())
+    run = _found(seen_by(actor, rows).prefetch_related(*_OF_THE_WORK).filter(pk=pk).first())
     if not run.is_editable:
         return find_run(actor, pk)
     attach_settled(run)
@@ -106,9 +109,13 @@ def find_run_at_work(actor: User, pk: int) -> Run:
 
 def _found(run: Run | None) -> Run:
     if run is None:
-        msg = "There is no such run. Go back to the bench's list and open it from there."
-        raise NotFound(msg)
+        raise no_such_run()
     return run
+
+
+def no_such_run() -> NotFound:
+    """Give the refusal of a run that does not exist for this person."""
+    return NotFound("There is no such run. Go back to the bench's list and open it from there.")
 
 
 def runs_awaiting_review(actor: User) -> QuerySet[Run]:

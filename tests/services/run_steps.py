@@ -10,7 +10,7 @@ Slot = Weighing.Slot
 SIZES = (4750, 2360, 600, 75)
 
 
-def open_run(technician, sizes=SIZES, splits=(), optional=(), **procedure):
+def open_run(technician, sizes=SIZES, splits=(), optional=(), instruments=(), **procedure):
     version = factories.make_procedure(sizes, **procedure)
     for size in splits:
         version.apertures.filter(aperture_um=size).update(is_split=True)
@@ -21,7 +21,7 @@ def open_run(technician, sizes=SIZES, splits=(), optional=(), **procedure):
     setup = bench.Setup(
         bench=factories.make_bench(),
         sieves=factories.make_sieves(kept),
-        instruments=procedure.pop("instruments", ()),
+        instruments=instruments,
     )
     return bench.open_run(actor=technician, portion=portion, setup=setup)
 

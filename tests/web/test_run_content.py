@@ -157,6 +157,32 @@ def test_one_confirmation_records_the_shaking_as_planned(client, technician):
     assert "as planned" in page_of(client, run)
 
 
+def test_confirmation_takes_the_frequency_of_the_shaker_that_stands_there(client, technician):
+    shaker = factories.make_instrument(
+        "shaker", motion="Vertical throw", frequency_hz=Decimal("49.75")
+    )
+    run = open_run(technician, **PLAN, instruments=[shaker])
+    page_of(client, run)
+
+    post(client, "shaking-record", [run.pk], as_planned="yes", key=uuid4(), minutes="", began_at="")
+
+    kept = Shaking.objects.get()
+    assert (kept.shaker, kept.minutes, kept.frequency_hz) == (shaker, 10, Decimal("49.75"))
+
+
+def test_refused_confirmation_shows_the_plan_without_filling_zeros(client, technician):
+    run = open_run(technician, **PLAN)
+
+    answer = post(
+        client, "shaking-record", [run.pk], as_planned="yes", key=uuid4(), minutes="x", began_at=""
+    )
+
+    page = html.unescape(answer.content.decode())
+    assert answer.status_code == 422
+    assert re.search(r'name="amplitude_mm" value="1\.5"', page)
+    assert re.search(r'name="frequency_hz" value="50"', page)
+
+
 def test_hand_over_asks_for_minutes_only_while_no_shaking_is_recorded(client, technician):
     run = open_run(technician, **PLAN)
     assert 'name="shaking_minutes"' in page_of(client, run)

@@ -214,7 +214,8 @@ class CorrectionForm(NotebookForm):
 class HandOverForm(NotebookForm):
     """What the technician says of the whole run.
 
-    Where a shaking is recorded, a fresh form does not ask for its minutes a second time.
+    Where a shaking is recorded, its minutes are not asked for a second time; what was typed before
+    it was recorded is taken all the same.
     """
 
     version = forms.IntegerField(widget=forms.HiddenInput)
@@ -230,9 +231,10 @@ class HandOverForm(NotebookForm):
 
     def __init__(self, *args: Any, is_shaking_recorded: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        if is_shaking_recorded:
+        if is_shaking_recorded and not self.data.get("shaking_minutes"):
             del self.fields["shaking_minutes"]
 
     def hand_over(self) -> HandOver:
         """Give the service what was said."""
-        return HandOver(self.cleaned_data["shaking_minutes"], self.cleaned_data["deviations"])
+        minutes = self.cleaned_data.get("shaking_minutes")
+        return HandOver(minutes, self.cleaned_data["deviations"])

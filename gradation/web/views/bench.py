@@ -94,9 +94,8 @@ def run_weigh(request: PersonRequest, pk: int) -> HttpResponse:
     """Show a run: the weighing screen while readings can be made, its result afterwards."""
     sheet = sheet_of(request.user, pk)
     writes = sheet.run.is_editable and may(request.user, Action.RECORD_RUN)
-    form = HandOverForm(
-        initial={"version": sheet.run.version}, is_shaking_recorded=bool(sheet.shaking.made)
-    )
+    initial = {"version": sheet.run.version}
+    form = HandOverForm(initial=initial, is_shaking_recorded=bool(sheet.shaking.made))
     return render(request, "web/bench/run_weigh.html", _context(request, sheet, form, writes))
 
 
@@ -144,7 +143,7 @@ def reading_correct(
 def run_submit(request: PersonRequest, pk: int) -> HttpResponse:
     """Hand a run over for review; its figures are frozen."""
     sheet = sheet_of(request.user, pk)
-    form = HandOverForm(request.POST)
+    form = HandOverForm(request.POST, is_shaking_recorded=bool(sheet.shaking.made))
     context = _context(request, sheet, form, sheet.run.is_editable)
     return FormPage(request, form, None, "web/bench/run_weigh.html", context).answer(
         Doing(

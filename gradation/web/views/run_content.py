@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from decimal import Decimal
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -13,6 +14,7 @@ from django.urls import reverse
 from gradation.models import Run, Shaking, Weighing
 from gradation.policy import Action
 from gradation.queries.end_points import shaken_again
+from gradation.queries.portion_mass import plain
 from gradation.queries.run_view import fresh_place
 from gradation.queries.runs import find_run
 from gradation.queries.shakings import latest_shakings, prefilled, shaker_of
@@ -72,7 +74,7 @@ def _as_planned(request: PersonRequest, start: dict[str, Any]) -> QueryDict | No
     full = data.copy()
     for name, value in start.items():
         if value is not None and not full.get(name):
-            full[name] = str(value)
+            full[name] = plain(value) if isinstance(value, Decimal) else str(value)
     return full
 
 
