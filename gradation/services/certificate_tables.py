@@ -16,7 +16,8 @@ from gradation.documents.certificate_content import (
     TestConditions,
     Verdict,
 )
-from gradation.models import Result, Run, Weighing
+from gradation.models import ProcedureVersion, Result, Run, TestPortion, Weighing
+from gradation.queries.preparation import drying_state
 from gradation.queries.readings import latest_of, total_g
 from gradation.queries.shakings import latest_shakings
 from gradation.science.apertures import designation
@@ -41,13 +42,13 @@ def result_table(run: Run, result: Result, zone: ZoneInfo, work_place: str) -> R
 
 def _rows(run: Run, result: Result) -> Iterable[ResultRow]:
     lines = _limits_by_aperture(result.values)
-    corrected = _corrected_sizes(run)
+    corrected, masses = _corrected_sizes(run), _masses_g(run)
     for row in result.values["table"]:
         line = lines.pop(Decimal(str(row["aperture_um"])), None)
         yield ResultRow(
             designation=row["designation"],
             aperture_mm=_mm(row["aperture_um"]),
-            retained_g=row["weighed_g"],
+            retained_g=_as_read(row, masses),
             retained_pct=_tenth(row["retained_pct"]),
             cumulative_pct=_tenth(row["cumulative_pct"]),
             passing_pct=row["passing_reported"],
@@ -69,6 +70,21 @@ def _rows(run: Run, result: Result) -> Iterable[ResultRow]:
             verdict=verdict_of(line),
             interpolated=line["is_interpolated"],
         )
+
+
+def _masses_g(run: Run) -> dict[Decimal, Decimal | None]:
+    latest = latest_of(run.weighings.all())
+    return {
+        place.aperture_um: total_g(latest, Slot.FRACTION, place.position)
+        for place in run.places.all()
+    }
+
+
+def _as_read(row: dict[str, Any], masses_g: dict[Decimal, Decimal | None]) -> str:
+    """Write a mass with the digits of its readings, where it is their sum: 0.0, not 0."""
+    computed: str = row["weighed_g"]
+    read_g = masses_g.get(Decimal(str(row["aperture_um"])))
+    return str(read_g) if read_g is not None and read_g == Decimal(computed) else computed
 
 
 def _limits_by_aperture(values: dict[str, Any]) -> dict[Decimal, dict[str, Any]]:
@@ -151,7 +167,7 @@ def _conditions(run: Run, zone: ZoneInfo, work_place: str) -> TestConditions:
         portion=portion.label,
         portion_mass_g=str(dry_g),
         division=portion.divided_how,
-        drying=portion.drying or procedure.drying,
+        drying=_drying(portion, procedure),
         washing="washed, then dried" if procedure.wash else "dry, not washed",
         shaking=_shaking(run),
         end_point=procedure.end_point,
@@ -169,6 +185,18 @@ def _conditions(run: Run, zone: ZoneInfo, work_place: str) -> TestConditions:
             for place in run.places.all()
         ),
     )
+
+
+def _drying(portion: TestPortion, procedure: ProcedureVersion) -> str:
+    """Say how the portion was dried as far as it was recorded, never more than that."""
+    state = drying_state(portion)
+    if portion.is_as_received:
+        return state.sentence
+    if state.drying is not None:
+        return ". ".join(filter(None, [procedure.drying, state.sentence]))
+    if procedure.constant_mass_pct is None or portion.drying:
+        return portion.drying or procedure.drying
+    return f"no weighing of the drying was recorded; {procedure} asks for {procedure.drying}"
 
 
 def _day(day: date | None) -> str:

@@ -141,10 +141,11 @@ def _half_weighed() -> Any:
         bench=model.bench, sieves=[place.sieve for place in model.places.all()], nest=model.nest
     )
     run = bench.open_run(actor=model.technician, portion=model.portion, setup=setup)
-    for weighed in model.weighings.order_by("pk")[:READINGS_SHOWN]:
+    for weighed in model.weighings.filter(revision=1).order_by("pk")[:READINGS_SHOWN]:
         reading = bench.Reading(
             slot=weighed.slot,
             position=weighed.position,
+            increment=weighed.increment,
             text=weighed.entered_text,
             tare_text="" if weighed.tare_g is None else str(weighed.tare_g),
             key=uuid4(),
@@ -154,12 +155,13 @@ def _half_weighed() -> Any:
 
 
 def _fullest(runs: Any) -> Any:
-    """Give the run with the most readings, of those with a load rule and a specification."""
+    """Give the unsplit run with the most readings, of those with load rule and specification."""
     from django.db.models import Count
 
     compared = runs.filter(portion__sample__specification_version__isnull=False).exclude(
         procedure_version__loading_rule=""
     )
+    compared = compared.exclude(places__is_split=True)
     return compared.annotate(readings=Count("weighings")).order_by("-readings", "pk")[0]
 
 

@@ -113,9 +113,9 @@ def _balance(context: Context, limits: Limits) -> Iterator[Seen]:
 
 
 def _seen_unchecked(item: Instrument, context: Context) -> Seen:
-    day = "today" if context.is_opening else f"on {context.day:%d %b %Y}"
+    """Name the day: the sentence stands on the certificate, long after."""
     return Seen(
-        f"Balance {item.serial} was not checked with weights {day}.",
+        f"Balance {item.serial} was not checked with weights on {context.day:%d %b %Y}.",
         "Check it with the weights of its band, or take another.",
         field="instruments",
     )
