@@ -19,8 +19,12 @@
 
   let isTyping = false;
 
+  // Fields typed in since this page opened: what they hold is newer than any draft of before.
+  const typedIn = new Set();
+
   const keepDraft = (field) => {
     const id = draftId(field);
+    typedIn.add(id);
     if (!field.value) return drafts.forget(id).catch(() => {});
     const draft = { id, run, person: me.pk, name: field.name, text: field.value, ...placeOf(field) };
     return drafts.keep(draft).catch(() => {});
@@ -227,7 +231,8 @@
       rows.show(entry);
       if (entry.state === "waiting") last.set(nameOf(entry), wordsOf(entry));
     }
-    const left = (await drafts.all()).filter((it) => it.run === run && it.person === me.pk);
+    const mine = (it) => it.run === run && it.person === me.pk && !typedIn.has(it.id);
+    const left = (await drafts.all()).filter(mine);
     left.forEach(restoreDraft);
     return left;
   };

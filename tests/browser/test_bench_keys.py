@@ -104,6 +104,32 @@ def test_a_code_that_comes_slowly_is_still_no_mass(screen, run):
     assert not run.weighings.exists()
 
 
+SLOW_DISK = """
+const known = Object.getOwnPropertyDescriptor(IDBTransaction.prototype, "oncomplete");
+Object.defineProperty(IDBTransaction.prototype, "oncomplete", {
+  ...known,
+  set(tell) {
+    known.set.call(this, this.mode === "readonly" ? (it) => setTimeout(tell, 1500, it) : tell);
+  },
+});
+"""
+
+
+def test_text_that_was_taken_away_does_not_come_back_from_a_slow_disk(browser_page, run, place):
+    """What was half typed is read back while the page opens: after it, the code is gone again."""
+    sign_in(browser_page, place.technician)
+    browser_page.add_init_script(SLOW_DISK)
+    browser_page.goto(f"/bench/runs/{run.pk}/")
+    field(browser_page, "fraction-1").fill(serial(run, 6))
+    browser_page.wait_for_timeout(2200)  # the first read is told at 1.5 s, the second at 3 s
+
+    browser_page.keyboard.press("Enter")
+    expect(field(browser_page, "fraction-6")).to_be_focused()
+    browser_page.wait_for_timeout(2000)
+
+    expect(field(browser_page, "fraction-1")).to_have_value("")
+
+
 def test_a_scanner_that_hesitates_after_the_first_figure_is_understood(screen, run, place):
     sample = factories.make_sample(place.technician, place.material)
     field(screen, "fraction-2").focus()
