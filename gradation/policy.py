@@ -42,6 +42,11 @@ class Action(StrEnum):
     REVIEW_RUN = "review a run"
     DRAFT_CERTIFICATE = "draft a certificate"
     ISSUE_CERTIFICATE = "issue a certificate"
+    LEAVE_OUT_ITEM = "leave an item out of a certificate"
+    GIVE_OPINION = "give an opinion on a certificate"
+    ENTER_EXTERNAL_RESULT = "enter a result of an external provider"
+    RECORD_SAMPLING = "record how a sample was taken"
+    KEEP_REPORT_FORMS = "keep report forms"
     WITHDRAW_CERTIFICATE = "withdraw a certificate"
     KEEP_EQUIPMENT = "keep the equipment file"
     OPEN_IMPACT = "open an impact assessment"
@@ -86,6 +91,11 @@ _MATRIX: dict[Action, frozenset[Role]] = {
     Action.REVIEW_RUN: frozenset({Role.REVIEWER}),
     Action.DRAFT_CERTIFICATE: frozenset({Role.REVIEWER, Role.SIGNATORY}),
     Action.ISSUE_CERTIFICATE: frozenset({Role.SIGNATORY}),
+    Action.LEAVE_OUT_ITEM: frozenset({Role.SIGNATORY}),
+    Action.GIVE_OPINION: frozenset({Role.SIGNATORY}),
+    Action.ENTER_EXTERNAL_RESULT: frozenset({Role.TECHNICIAN, Role.QUALITY_MANAGER}),
+    Action.RECORD_SAMPLING: frozenset({Role.TECHNICIAN, Role.QUALITY_MANAGER}),
+    Action.KEEP_REPORT_FORMS: frozenset({Role.QUALITY_MANAGER, Role.SIGNATORY}),
     Action.WITHDRAW_CERTIFICATE: frozenset({Role.SIGNATORY}),
     Action.KEEP_EQUIPMENT: frozenset({Role.EQUIPMENT_KEEPER}),
     Action.OPEN_IMPACT: frozenset({Role.EQUIPMENT_KEEPER, Role.QUALITY_MANAGER}),

@@ -417,7 +417,13 @@ def make_accepted_run(
 ) -> Run:
     """Make a run that a reviewer has accepted."""
     run = make_weighed_run(actor, sample, **masses)
-    return review.accept_run(actor=reviewer(), run=run, reason="Looked through.")
+    return accept(run, reviewer(), reason="Looked through.")
+
+
+def accept(run: Run, actor: User, **values: Any) -> Run:
+    """Go through the history of a run and accept it."""
+    review.look_through_trail(actor=actor, run=run)
+    return review.accept_run(actor=actor, run=run, **values)
 
 
 def make_certificate(sample: Sample | None = None, **values: Any) -> Certificate:

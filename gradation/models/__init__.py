@@ -6,7 +6,12 @@ Public: every model named below. Models know their own row only: reads that join
 
 from gradation.models.balances import BalanceLink, BalanceReading, BenchPlace
 from gradation.models.blends import BlendRecord
-from gradation.models.certificates import Certificate
+from gradation.models.certificates import (
+    Certificate,
+    CertificateOmission,
+    CertificateOpinion,
+    ExternalResult,
+)
 from gradation.models.charts import ChartNote, ControlChart, FrozenLimits, ResultFigure
 from gradation.models.checks import Attachment, Check, ReferenceLot, Tare
 from gradation.models.competence import Competence
@@ -29,6 +34,8 @@ from gradation.models.procedures import (
     VersionState,
 )
 from gradation.models.records import ChainHead, Counter, LedgerEntry
+from gradation.models.report_forms import Language, Paper, ReportForm
+from gradation.models.reviews import TrailReview
 from gradation.models.run_checks import (
     RunCheckAnswer,
     RunCheckFinding,
@@ -37,7 +44,7 @@ from gradation.models.run_checks import (
     Stage,
 )
 from gradation.models.runs import Assessment, Result, Run, RunSieve, Shaking, Weighing
-from gradation.models.samples import Division, Sample, TestPortion
+from gradation.models.samples import Division, Sample, SamplingRecord, TestPortion
 from gradation.models.specifications import (
     DecisionRule,
     LotRule,
@@ -58,6 +65,8 @@ __all__ = [
     "BenchPlace",
     "BlendRecord",
     "Certificate",
+    "CertificateOmission",
+    "CertificateOpinion",
     "ChainHead",
     "ChartNote",
     "Check",
@@ -72,11 +81,13 @@ __all__ = [
     "EditionDecision",
     "EndPointForm",
     "Equipment",
+    "ExternalResult",
     "FrozenLimits",
     "ImpactAssessment",
     "ImpactDecision",
     "Instrument",
     "Laboratory",
+    "Language",
     "LedgerEntry",
     "LotRule",
     "Material",
@@ -86,10 +97,12 @@ __all__ = [
     "Origin",
     "OutlierRule",
     "OverdueRule",
+    "Paper",
     "Procedure",
     "ProcedureAperture",
     "ProcedureVersion",
     "ReferenceLot",
+    "ReportForm",
     "Result",
     "ResultFigure",
     "Run",
@@ -100,6 +113,7 @@ __all__ = [
     "RunInstrument",
     "RunSieve",
     "Sample",
+    "SamplingRecord",
     "Scope",
     "Severity",
     "Shaking",
@@ -114,6 +128,7 @@ __all__ = [
     "StudyFollowUp",
     "Tare",
     "TestPortion",
+    "TrailReview",
     "User",
     "VersionState",
     "Weighing",

@@ -27,6 +27,23 @@ class Certificate(models.Model):
         "gradation.Sample", on_delete=models.PROTECT, related_name="certificates"
     )
     runs = models.ManyToManyField("gradation.Run", related_name="certificates")
+    further_samples = models.ManyToManyField(
+        "gradation.Sample", blank=True, related_name="certificates_beside"
+    )
+    further_specifications = models.ManyToManyField(
+        "gradation.SpecificationVersion", blank=True, related_name="+"
+    )
+    report_form = models.ForeignKey(
+        "gradation.ReportForm",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="certificates",
+        help_text="Empty: the form of the customer, the material or the laboratory.",
+    )
+    uncertainty_asked = models.BooleanField(
+        default=False, help_text="The customer asked for the uncertainty."
+    )
     state = models.CharField(max_length=12, choices=choices(State), default=State.DRAFT.value)
     remarks = models.TextField(blank=True)
     content = models.JSONField(null=True, blank=True)
@@ -81,3 +98,76 @@ class Certificate(models.Model):
 
     def __str__(self) -> str:
         return self.number or f"draft {self.pk}"
+
+
+class CertificateOmission(models.Model):
+    """An item left out of a draft by a signatory's decision (ISO/IEC 17025:2017, 7.8.2.1)."""
+
+    certificate = models.ForeignKey(Certificate, on_delete=models.CASCADE, related_name="omissions")
+    item = models.CharField(max_length=200, help_text="As the list of gaps names it.")
+    reason = models.CharField(max_length=400)
+    authorised_by = models.ForeignKey("gradation.User", on_delete=models.PROTECT, related_name="+")
+    authorised_at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar[list[str]] = ["id"]
+        constraints: ClassVar[list[models.BaseConstraint]] = [
+            models.UniqueConstraint(
+                fields=["certificate", "item"], name="certificateomission_item_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(reason__gt=""), name="certificateomission_has_reason"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.certificate}: {self.item}"
+
+
+class CertificateOpinion(models.Model):
+    """An opinion or interpretation on a draft, by a person who may give one (7.8.7)."""
+
+    certificate = models.ForeignKey(Certificate, on_delete=models.CASCADE, related_name="opinions")
+    text = models.TextField()
+    basis = models.CharField(max_length=400, help_text="What it rests on.")
+    given_by = models.ForeignKey("gradation.User", on_delete=models.PROTECT, related_name="+")
+    given_at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar[list[str]] = ["id"]
+        constraints: ClassVar[list[models.BaseConstraint]] = [
+            models.CheckConstraint(
+                condition=Q(text__gt="", basis__gt=""), name="certificateopinion_says_why"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"opinion on {self.certificate}"
+
+
+class ExternalResult(models.Model):
+    """A result of a sample that another laboratory gave; certificates mark it on its row."""
+
+    sample = models.ForeignKey(
+        "gradation.Sample", on_delete=models.PROTECT, related_name="external_results"
+    )
+    name = models.CharField(max_length=120)
+    value = models.CharField(max_length=40)
+    unit = models.CharField(max_length=20)
+    method = models.CharField(max_length=160)
+    provider = models.CharField(max_length=160)
+    report = models.CharField(max_length=120, help_text="The provider's report or certificate.")
+    uncertainty = models.CharField(max_length=40, blank=True)
+    entered_by = models.ForeignKey("gradation.User", on_delete=models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar[list[str]] = ["id"]
+        constraints: ClassVar[list[models.BaseConstraint]] = [
+            models.UniqueConstraint(
+                fields=["sample", "name", "report"], name="externalresult_once"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} by {self.provider}"

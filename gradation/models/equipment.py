@@ -20,6 +20,9 @@ class Bench(models.Model):
 
     name = models.CharField(max_length=60)
     place = models.CharField(max_length=120, blank=True)
+    is_away = models.BooleanField(
+        default=False, help_text="Its place is not one of the permanent laboratory."
+    )
     is_active = models.BooleanField(default=True)
 
     class Meta:

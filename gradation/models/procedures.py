@@ -201,6 +201,9 @@ class ProcedureVersion(models.Model):
         max_length=8, choices=choices(EndPointOf), default=EndPointOf.TOTAL.value
     )
     cautions = models.TextField(blank=True)
+    report_items = models.JSONField(
+        default=list, blank=True, help_text="What a report by this method has to state."
+    )
 
     drafted_by = models.ForeignKey(
         "gradation.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"

@@ -45,6 +45,9 @@ class Run(models.Model):
     weighed_at = models.DateTimeField(null=True, blank=True)
     shaking_minutes = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
     deviations = models.TextField(blank=True)
+    climate = models.CharField(
+        max_length=80, blank=True, help_text="Temperature and humidity where the work was done."
+    )
     wet_sieved = models.BooleanField(default=False)
     aids = models.CharField(max_length=160, blank=True, help_text="Sieving aids used.")
     wash_agent = models.CharField(max_length=120, blank=True)

@@ -102,6 +102,25 @@ class Sample(models.Model):
         return self.number
 
 
+class SamplingRecord(models.Model):
+    """How the laboratory itself took a sample (ISO/IEC 17025:2017, 7.8.5): six things to state."""
+
+    sample = models.OneToOneField(Sample, on_delete=models.PROTECT, related_name="sampling")
+    item = models.CharField(max_length=160, help_text="What was sampled: the lot, belt, stockpile.")
+    place = models.CharField(max_length=160)
+    plan = models.CharField(max_length=240, help_text="Plan and method, with its edition.")
+    conditions = models.CharField(max_length=240, help_text="Weather, state of the heap or belt.")
+    uncertainty = models.CharField(
+        max_length=240, help_text="What is needed to judge the uncertainty of the sampling."
+    )
+    sampled_on = models.DateField()
+    recorded_by = models.ForeignKey("gradation.User", on_delete=models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"sampling of {self.sample}"
+
+
 class Division(StrEnum):
     """How a test portion is made from more."""
 

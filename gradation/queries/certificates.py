@@ -41,7 +41,7 @@ def runs_for_certificate(sample: Sample) -> QuerySet[Run]:
     return (
         Run.objects.filter(portion__sample=sample, state=Run.State.ACCEPTED)
         .select_related(
-            "portion", "bench", "technician", "reviewer", "procedure_version__procedure"
+            "portion__sample", "bench", "technician", "reviewer", "procedure_version__procedure"
         )
         .prefetch_related(Prefetch("results", results), "places__sieve", "weighings__made_by")
         .order_by("id")

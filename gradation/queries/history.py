@@ -14,6 +14,7 @@ from gradation.models import Equipment, LedgerEntry, Sample
 __all__ = [
     "Change",
     "Event",
+    "event_of",
     "ledger_of",
     "recent_entries",
     "story_of_equipment",
@@ -57,12 +58,12 @@ def ledger_of(chain: str) -> QuerySet[LedgerEntry]:
 
 def story_of_sample(sample: Sample) -> list[Event]:
     """Tell a sample's history from delivery on, oldest first."""
-    return [_event(entry) for entry in ledger_of(f"sample/{sample.number}")]
+    return [event_of(entry) for entry in ledger_of(f"sample/{sample.number}")]
 
 
 def story_of_equipment(item: Equipment) -> list[Event]:
     """Tell the history of a sieve or an instrument, oldest first."""
-    return [_event(entry) for entry in ledger_of(f"equipment/{item.serial}")]
+    return [event_of(entry) for entry in ledger_of(f"equipment/{item.serial}")]
 
 
 def recent_entries() -> QuerySet[LedgerEntry]:
@@ -70,7 +71,8 @@ def recent_entries() -> QuerySet[LedgerEntry]:
     return LedgerEntry.objects.all()
 
 
-def _event(entry: LedgerEntry) -> Event:
+def event_of(entry: LedgerEntry) -> Event:
+    """Tell one entry as a person would."""
     return Event(
         sequence=entry.sequence,
         at=entry.at,

@@ -11,13 +11,13 @@ from dataclasses import dataclass, field
 from django.db import transaction
 
 from gradation.documents.certificate import certificate_pdf
-from gradation.documents.certificate_gaps import missing_items
-from gradation.errors import Conflict, Fault, Invalid, NotAllowed
+from gradation.errors import Conflict, Invalid, NotAllowed
 from gradation.models import Certificate, Run, Sample, User
 from gradation.policy import Action, require
 from gradation.queries.certificates import runs_for_certificate
 from gradation.services import clock, ledger, numbering
 from gradation.services.certificate_drafting import Signing, certificate_content
+from gradation.services.certificate_gates import refuse_gaps, refuse_unread
 from gradation.services.checking import cleaned, locked, needs_reason
 
 __all__ = [
@@ -148,7 +148,7 @@ def issue_certificate(
         if certificate.state != Certificate.State.DRAFT:
             msg = f"{certificate} is {certificate.state}; only a draft can be issued."
             raise Conflict(msg)
-        _accepted_runs(sample, list(certificate.runs.all()))
+        refuse_unread(_accepted_runs(sample, list(certificate.runs.all())))
         before = ledger.snapshot(certificate)
         _supersede(actor, certificate)
         _freeze(actor, certificate, meaning)
@@ -174,9 +174,7 @@ def _freeze(actor: User, certificate: Certificate, meaning: str) -> None:
     certificate.issued_by_name, certificate.meaning = actor.full_name, meaning
     certificate.verification_code = secrets.token_urlsafe(18)
     content = certificate_content(certificate, Signing(actor.full_name, now, meaning))
-    gaps = missing_items(content)
-    if gaps:
-        raise Invalid([Fault("content", f"Missing: {gap}.", "content-gap") for gap in gaps])
+    refuse_gaps(content)
     pdf = certificate_pdf(content)
     certificate.content = json.loads(content.to_json())
     certificate.pdf, certificate.pdf_sha256 = pdf, hashlib.sha256(pdf).hexdigest()

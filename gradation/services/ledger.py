@@ -25,6 +25,8 @@ from gradation.models import (
     BalanceReading,
     BenchPlace,
     Certificate,
+    CertificateOmission,
+    CertificateOpinion,
     ChainHead,
     ChartNote,
     Check,
@@ -33,6 +35,7 @@ from gradation.models import (
     DryingMass,
     EditionDecision,
     Equipment,
+    ExternalResult,
     FrozenLimits,
     ImpactAssessment,
     ImpactDecision,
@@ -42,10 +45,12 @@ from gradation.models import (
     RunCheckAnswer,
     RunCheckPolicy,
     Sample,
+    SamplingRecord,
     Shaking,
     StudyFollowUp,
     Tare,
     TestPortion,
+    TrailReview,
     User,
     Weighing,
 )
@@ -55,7 +60,7 @@ __all__ = ["Made", "chain_of", "digest_of", "snapshot", "write", "write_many"]
 
 #: Too large or derived: named by digest elsewhere in the row, or rebuilt at will.
 _LEFT_OUT = frozenset(
-    {"pdf", "content", "file", "search_text", "password", "last_login", "equipment_ptr_id"}
+    {"pdf", "content", "file", "logo", "search_text", "password", "last_login", "equipment_ptr_id"}
     | {"secret_digest"}
 )
 
@@ -131,6 +136,21 @@ def _(subject: Competence) -> str:
 @chain_of.register
 def _(subject: Certificate) -> str:
     return chain_of(subject.sample)
+
+
+@chain_of.register
+def _(subject: CertificateOmission | CertificateOpinion) -> str:
+    return chain_of(subject.certificate)
+
+
+@chain_of.register
+def _(subject: ExternalResult | SamplingRecord) -> str:
+    return chain_of(subject.sample)
+
+
+@chain_of.register
+def _(subject: TrailReview) -> str:
+    return chain_of(subject.run)
 
 
 @chain_of.register

@@ -160,7 +160,9 @@ _imports = [
 
 _review = [
     path("", review.run_queue, name="run-queue"),
+    path("runs/", review.runs_accept, name="runs-accept"),
     path("runs/<int:pk>/", review.run_review, name="run-review"),
+    path("runs/<int:pk>/history/", review.trail_look, name="trail-look"),
     path(
         "runs/<int:pk>/set-aside/",
         determinations.determination_set_aside,

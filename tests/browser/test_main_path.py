@@ -84,6 +84,9 @@ def accept_run(page: Page) -> None:
     expect(page.get_by_role("alert")).to_contain_text("Say why you return the run")
     main(page).get_by_label("accept", exact=True).check()
     page.get_by_role("button", name="Keep the answer").click()
+    expect(page.get_by_role("alert")).to_contain_text("Go through the history")
+    main(page).get_by_label("I went through the history of this run").check()
+    page.get_by_role("button", name="Keep the answer").click()
     expect(page.get_by_role("status").first).to_contain_text("is accepted")
 
 

@@ -66,11 +66,11 @@ def fill(runs: int) -> Any:
 
 
 def _accepted(run: Any) -> Any:
-    from gradation.services import bench, review
+    from gradation.services import bench
     from tests import factories
 
     run = bench.submit_run(actor=run.technician, run=run)
-    return review.accept_run(actor=factories.reviewer(), run=run, reason="Looked through.")
+    return factories.accept(run, factories.reviewer(), reason="Looked through.")
 
 
 def _copy(row: Any, **changes: Any) -> Any:

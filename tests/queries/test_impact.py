@@ -19,7 +19,7 @@ from gradation.models import (
     TestPortion,
 )
 from gradation.queries.impact import Method, touched, touched_certificates
-from gradation.services import bench, certify, checks, clock, impact, review, upkeep
+from gradation.services import bench, certify, checks, clock, impact, upkeep
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -45,7 +45,7 @@ def straight_run(of, sieves=None, **values):
     run = factories.make_run(sample=sample, sieves=sieves or factories.make_sieves(NEST_UM))
     factories.weigh(run, masses_g=STRAIGHT_G)
     run = bench.submit_run(actor=run.technician, run=run)
-    return review.accept_run(actor=factories.reviewer(), run=run, reason="Looked through.")
+    return factories.accept(run, factories.reviewer(), reason="Looked through.")
 
 
 def sieve_of(run, aperture_um):

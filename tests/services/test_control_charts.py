@@ -9,7 +9,6 @@ from gradation.errors import Conflict, Invalid, NotAllowed
 from gradation.models import ChartNote, ControlChart, FrozenLimits, LedgerEntry, Run
 from gradation.policy import Role
 from gradation.services import control_charts as service
-from gradation.services import review
 from tests import factories
 from tests.many_runs import FIRST, make_series, pattern_of
 
@@ -236,7 +235,7 @@ def test_run_only_weighed_opens_none_yet(manager, material, pattern):
     run = factories.make_weighed_run(sample=factories.make_sample(material=material))
 
     before = service.look_at_charts(actor=manager)
-    review.accept_run(actor=factories.reviewer(), run=run, reason="Looked through.")
+    factories.accept(run, factories.reviewer(), reason="Looked through.")
 
     assert before == []
     assert chart.notes.count() == 1

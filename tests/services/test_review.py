@@ -12,7 +12,7 @@ from tests import factories
 def test_reviewer_accepts_a_clean_run_without_a_word(technician, reviewer):
     run = factories.make_weighed_run(technician)
 
-    run = review.accept_run(actor=reviewer, run=run)
+    run = factories.accept(run, reviewer)
 
     assert run.state == Run.State.ACCEPTED
     assert run.reviewer == reviewer
@@ -23,7 +23,7 @@ def test_technician_cannot_review_own_run(laboratory):
     run = factories.make_weighed_run(both)
 
     with pytest.raises(NotAllowed, match="Somebody else reviews it"):
-        review.accept_run(actor=both, run=run)
+        factories.accept(run, both)
 
 
 def test_who_made_a_single_reading_cannot_review_the_run(technician, laboratory):
@@ -35,7 +35,7 @@ def test_who_made_a_single_reading_cannot_review_the_run(technician, laboratory)
     bench.submit_run(actor=technician, run=run)
 
     with pytest.raises(NotAllowed):
-        review.accept_run(actor=both, run=run)
+        factories.accept(run, both)
 
 
 def test_own_review_is_allowed_only_by_policy(laboratory):
@@ -43,7 +43,7 @@ def test_own_review_is_allowed_only_by_policy(laboratory):
     run = factories.make_weighed_run(both)
     _change_policy(reviewer_must_differ=False)
 
-    run = review.accept_run(actor=both, run=run)
+    run = factories.accept(run, both)
 
     assert run.state == Run.State.ACCEPTED
 
@@ -58,8 +58,8 @@ def test_loss_above_tolerance_blocks_acceptance_without_a_reason(technician, rev
     run = factories.make_weighed_run(technician, dry_mass_g="510")  # 500 g found: 2.0 % lost
 
     with pytest.raises(Invalid, match="Say why the run is accepted"):
-        review.accept_run(actor=reviewer, run=run)
-    run = review.accept_run(actor=reviewer, run=run, reason="spill seen and noted")
+        factories.accept(run, reviewer)
+    run = factories.accept(run, reviewer, reason="spill seen and noted")
 
     assert run.state_reason == "spill seen and noted"
 
@@ -88,14 +88,14 @@ def test_open_run_cannot_be_accepted(technician, reviewer):
     run = factories.make_run(technician)
 
     with pytest.raises(Conflict, match="open"):
-        review.accept_run(actor=reviewer, run=run)
+        factories.accept(run, reviewer)
 
 
 def test_stale_page_does_not_accept(technician, reviewer):
     run = factories.make_weighed_run(technician)
 
     with pytest.raises(Conflict, match="changed by somebody else"):
-        review.accept_run(actor=reviewer, run=run, version=run.version - 1)
+        factories.accept(run, reviewer, version=run.version - 1)
 
 
 def test_invalid_run_frees_its_determination_and_its_sieves(technician, reviewer):
@@ -112,4 +112,4 @@ def test_technician_may_not_accept(technician):
     run = factories.make_weighed_run(technician)
 
     with pytest.raises(NotAllowed):
-        review.accept_run(actor=technician, run=run)
+        factories.accept(run, technician)

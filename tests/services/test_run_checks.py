@@ -25,7 +25,6 @@ from gradation.services import (
     competence,
     laboratory,
     people,
-    review,
     run_checks,
 )
 from tests import factories
@@ -395,10 +394,10 @@ def test_own_review_by_its_check(laboratory, severity, accepts):
     run = factories.make_weighed_run(both)
 
     if accepts:
-        assert review.accept_run(actor=both, run=run, reason="Alone on shift.").state == "accepted"
+        assert factories.accept(run, both, reason="Alone on shift.").state == "accepted"
     else:
         with pytest.raises(NotAllowed, match="Somebody else"):
-            review.accept_run(actor=both, run=run)
+            factories.accept(run, both)
 
 
 def test_stop_that_came_in_another_way_is_returned_not_accepted(technician, reviewer):
@@ -416,4 +415,4 @@ def test_stop_that_came_in_another_way_is_returned_not_accepted(technician, revi
     )
 
     with pytest.raises(Invalid, match="Return the run"):
-        review.accept_run(actor=reviewer, run=run, reason="Looked through.")
+        factories.accept(run, reviewer, reason="Looked through.")

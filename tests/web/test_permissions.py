@@ -83,6 +83,8 @@ GET = [
     ("bench:finding-list", ("run",), STAFF),
     ("review:run-queue", (), STAFF),
     ("review:run-review", ("run",), REVIEWER),
+    ("review:runs-accept", (), REVIEWER),
+    ("review:trail-look", ("run",), REVIEWER),
     ("review:determination-set-aside", ("run",), REVIEWER),
     ("review:determination-count", ("run",), REVIEWER),
     ("certificates:certificate-list", (), EVERYBODY),

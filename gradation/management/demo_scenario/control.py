@@ -82,4 +82,5 @@ def _month(world: World, sample: Sample, month: int, day: date) -> Story:
     )
     run = yield from run_story(world, job)
     yield world.days.moment(world.days.later(day, 1), 8, 50)
+    review.look_through_trail(actor=world.people[REVIEWER], run=run)
     review.accept_run(actor=world.people[REVIEWER], run=run, reason="Raw readings looked through.")

@@ -270,5 +270,6 @@ def _accept_all(course: Course) -> None:
     accepted = []
     for run in course.runs:
         reason = course.plan.note if needs_justification(run) else "Raw readings looked through."
+        review.look_through_trail(actor=reviewer, run=run)
         accepted.append(review.accept_run(actor=reviewer, run=run, reason=reason))
     course.runs = accepted

@@ -1,0 +1,31 @@
+"""What has to be true of a draft before it is signed: nothing missing, nothing unread."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from gradation.documents.certificate_content import CertificateContent
+from gradation.documents.certificate_gaps import missing_items
+from gradation.errors import Conflict, Fault, Invalid
+from gradation.models import Run
+from gradation.queries.trail import stale_trails
+
+__all__ = ["refuse_gaps", "refuse_unread"]
+
+
+def refuse_gaps(content: CertificateContent) -> None:
+    """Refuse (`Invalid`) a content in which something is missing, with the whole list at once."""
+    gaps = missing_items(content)
+    if gaps:
+        raise Invalid([Fault("content", f"Missing: {gap}.", "content-gap") for gap in gaps])
+
+
+def refuse_unread(runs: Sequence[Run]) -> None:
+    """Refuse (`Conflict`) runs whose history moved on since somebody went through it."""
+    for trail in stale_trails(runs):
+        what = ", ".join(event.action for event in trail.news) or "its history"
+        msg = (
+            f"About run {trail.run} something was written since its review: {what}. A reviewer "
+            "looks at it first, on the run's page under Review."
+        )
+        raise Conflict(msg, code="review-stale")
