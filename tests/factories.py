@@ -60,7 +60,6 @@ from gradation.services import (
     parties,
     people,
     preparation,
-    review,
     run_import,
     shakings,
     specifications,
@@ -72,6 +71,7 @@ from gradation.services.procedure_reading import nest_of
 from gradation.services.run_sheet_rows import guess_columns
 from tests.bench_steps import answer_findings as answer_findings
 from tests.bench_steps import hand_over
+from tests.review_steps import accept as accept
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 PASSWORD = "granite-under-lichen"
@@ -418,12 +418,6 @@ def make_accepted_run(
     """Make a run that a reviewer has accepted."""
     run = make_weighed_run(actor, sample, **masses)
     return accept(run, reviewer(), reason="Looked through.")
-
-
-def accept(run: Run, actor: User, **values: Any) -> Run:
-    """Go through the history of a run and accept it."""
-    review.look_through_trail(actor=actor, run=run)
-    return review.accept_run(actor=actor, run=run, **values)
 
 
 def make_certificate(sample: Sample | None = None, **values: Any) -> Certificate:
