@@ -8,28 +8,39 @@ dash, 'n.d.' means 'not determined'. Dates are ISO 8601 ('2026-11-24', with a ti
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from django.utils.translation import gettext, gettext_noop
+
 from gradation.documents.content_json import from_json, to_json
+from gradation.language import speaking
 
 FORM = "gradation certificate content 1"
 
-RELATES_ONLY = "The results relate only to the items tested."
-NOT_IN_PART = (
+RELATES_ONLY = gettext_noop("The results relate only to the items tested.")
+NOT_IN_PART = gettext_noop(
     "This certificate may not be reproduced except in full without the laboratory's approval."
 )
-DEFERENCE = (
+DEFERENCE = gettext_noop(
     "The current edition of the test method, the contract specification, the safety data sheet, "
     "local law and the site's risk assessment take precedence. Limits shown are those entered and "
     "approved by the laboratory. Fitness of the material for use is for the licensed professional "
     "in charge to judge."
 )
-SUPPLIED_BY_CUSTOMER = (
+SUPPLIED_BY_CUSTOMER = gettext_noop(
     "Data marked † were supplied by the customer; the laboratory is not responsible for them, and "
     "they may affect the validity of the results."
 )
-EXTERNAL = "Results marked ‡ come from an external provider."
-AS_RECEIVED = "The laboratory did not take the sample; the results apply to the sample as received."
-CORRECTED = "Values marked § were changed after first entry; the changes are listed."
-INTERPOLATED = "Values marked ¤ are interpolated; no sieve of that aperture was in the nest."
+EXTERNAL = gettext_noop("Results marked ‡ come from an external provider.")
+AS_RECEIVED = gettext_noop(
+    "The laboratory did not take the sample; the results apply to the sample as received."
+)
+CORRECTED = gettext_noop("Values marked § were changed after first entry; the changes are listed.")
+SIMPLIFIED = gettext_noop(
+    "This is a simplified report by agreement with the customer; the laboratory keeps the full "
+    "record and gives it on request."
+)
+INTERPOLATED = gettext_noop(
+    "Values marked ¤ are interpolated; no sieve of that aperture was in the nest."
+)
 
 
 class Verdict(StrEnum):
@@ -89,6 +100,8 @@ class SampleItem:
     sampled_by_laboratory: bool = False
     sampling_place: str = ""
     sampling_conditions: str = ""
+    sampled_item: str = ""
+    sampling_uncertainty: str = ""
     supplied_by_customer: tuple[str, ...] = ()
 
 
@@ -188,6 +201,7 @@ class ResultTable:
     balance: tuple[BalanceRow, ...] = ()
     conditions: tuple[TestConditions, ...] = ()
     remarks: tuple[str, ...] = ()
+    sample: str = ""
 
 
 @dataclass(frozen=True)
@@ -204,6 +218,20 @@ class Characteristic:
     verdict: Verdict = Verdict.NONE
     external: bool = False
     run: str = ""
+    provider: str = ""
+
+
+@dataclass(frozen=True)
+class ComparedLine:
+    """One limit of a specification that the result table does not show: found, asked, verdict."""
+
+    what: str
+    value: str
+    unit: str
+    lower: str = ""
+    upper: str = ""
+    uncertainty: str = ""
+    verdict: Verdict = Verdict.NONE
 
 
 @dataclass(frozen=True)
@@ -218,6 +246,7 @@ class Conformity:
     risk: str
     outcome: Outcome
     sentence: str
+    lines: tuple[ComparedLine, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -238,6 +267,7 @@ class Opinion:
 
     text: str
     given_by: str
+    basis: str = ""
 
 
 @dataclass(frozen=True)
@@ -288,6 +318,38 @@ class Chart:
 
 
 @dataclass(frozen=True)
+class ReportForm:
+    """The form a certificate was drawn up on, as it stood; `columns` empty: all that are filled.
+
+    `logo` is a data address of a raster picture. A simplified report prints less than is here;
+    the full record prints everything.
+    """
+
+    name: str = ""
+    paper: str = "A4"
+    columns: tuple[str, ...] = ()
+    logo: str = ""
+    is_simplified: bool = False
+    agreement: str = ""
+
+
+@dataclass(frozen=True)
+class RunRecord:
+    """The raw record behind one result table: masses and parameters, enough to compute it again.
+
+    `worksheet` has the form that `compute` reads; `table` is the label of its result table.
+    """
+
+    run: str
+    table: str
+    sample: str
+    worksheet: dict[str, object]
+    inputs_sha256: str
+    science_version: str
+    specification: str = ""
+
+
+@dataclass(frozen=True)
 class CertificateContent:
     """A whole certificate; what is printed is drawn from this and from nothing else."""
 
@@ -321,6 +383,10 @@ class CertificateContent:
     statements: tuple[str, ...] = ()
     signatures: tuple[Signature, ...] = ()
     amendment: Amendment | None = None
+    report_form: ReportForm = field(default_factory=ReportForm)
+    runs: tuple[RunRecord, ...] = ()
+    further_samples: tuple[SampleItem, ...] = ()
+    required_items: tuple[str, ...] = ()
 
     def to_json(self) -> str:
         """Return the content as JSON; equal content gives equal text."""
@@ -337,17 +403,23 @@ class CertificateContent:
 
 
 def standard_statements(content: CertificateContent) -> tuple[str, ...]:
-    """Return the statements that this content calls for, in the order they are printed."""
+    """Return the statements that this content calls for, in its language, as they are printed."""
+    with speaking(content.language):
+        return tuple(gettext(text) for text, wanted in _asked(content) if wanted)
+
+
+def _asked(content: CertificateContent) -> tuple[tuple[str, bool], ...]:
     rows = content.rows()
+    samples = (content.sample, *content.further_samples)
     external = any(it.external for it in rows) or any(it.external for it in content.characteristics)
-    asked = (
+    return (
         (RELATES_ONLY, True),
-        (AS_RECEIVED, not content.sample.sampled_by_laboratory),
-        (SUPPLIED_BY_CUSTOMER, bool(content.sample.supplied_by_customer)),
+        (AS_RECEIVED, not all(it.sampled_by_laboratory for it in samples)),
+        (SUPPLIED_BY_CUSTOMER, any(it.supplied_by_customer for it in samples)),
         (EXTERNAL, external),
         (CORRECTED, bool(content.corrections)),
         (INTERPOLATED, any(row.interpolated for row in rows)),
+        (SIMPLIFIED, content.report_form.is_simplified),
         (NOT_IN_PART, True),
         (DEFERENCE, True),
     )
-    return tuple(text for text, wanted in asked if wanted)

@@ -18,6 +18,8 @@ _IDENTITY = frozenset(
         "verification_code",
         "verification_address",
         "form",
+        # The reader's copy of the masses that the tables print: the tables tell what changed.
+        "runs",
     }
 )
 _KEYS = ("designation", "serial", "label", "name", "portion", "what", "specification", "item")

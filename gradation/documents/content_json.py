@@ -41,11 +41,20 @@ def _build(kind: object, data: object, where: str) -> object:
     if get_origin(kind) in (Union, types.UnionType):
         inner = next(it for it in get_args(kind) if it is not types.NoneType)
         return None if data is None else _build(inner, data, where)
+    if get_origin(kind) is dict:
+        return _build_free(data, where)
     if not isinstance(kind, type):
         raise TypeError(f"{where}: content cannot hold {kind}.")
     if dataclasses.is_dataclass(kind):
         return _build_record(kind, data, where)
     return _build_plain(kind, data, where)
+
+
+def _build_free(data: object, where: str) -> dict[str, object]:
+    """Return data of a form of its own, such as a worksheet, as it stands."""
+    if not isinstance(data, dict):
+        raise ContentFault(f"{where}: expected an object, found {type(data).__name__}.")
+    return data
 
 
 def _build_record(kind: "type[DataclassInstance]", data: object, where: str) -> object:

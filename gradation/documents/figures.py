@@ -1,9 +1,14 @@
-"""How figures and dates are written in documents: lined up, with a true minus and thin spaces."""
+"""How figures and dates are written in documents: lined up, with a true minus and thin spaces.
+
+Decimal signs and dates follow the language that is spoken (`gradation.language`).
+"""
 
 import datetime
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+
+from gradation.language import day_words, days_words, localized
 
 NOT_SPECIFIED = "–"
 _PLAIN = re.compile(r"^([<>] ?)?([+-]?)(\d+)(?:\.(\d+))?$")
@@ -31,7 +36,8 @@ def written(value: str) -> str:
     if len(whole) > 4:
         whole = f"{int(whole):,}".replace(",", _THIN_SPACE)
     minus = "−" if sign == "-" else sign
-    return f"{(relation or '').strip()}{minus}{whole}{'.' + decimals if decimals else ''}"
+    tail = localized(f"0.{decimals}")[1:] if decimals else ""
+    return f"{(relation or '').strip()}{minus}{whole}{tail}"
 
 
 def aligned(values: Sequence[str]) -> tuple[Figure, ...]:
@@ -51,7 +57,8 @@ def _figure(value: str, decimals: int | None, most: int) -> Figure:
         return Figure(NOT_SPECIFIED)
     if decimals is None or decimals == most:
         return Figure(written(value))
-    return Figure(written(value), ("." if decimals == 0 else "") + "0" * (most - decimals))
+    sign = localized("0.0")[1] if decimals == 0 else ""
+    return Figure(written(value), sign + "0" * (most - decimals))
 
 
 def shown_date(text: str) -> str:
@@ -66,7 +73,7 @@ def shown_date(text: str) -> str:
         moment = datetime.datetime.fromisoformat(text)
     except ValueError:
         return text
-    day = f"{moment.day} {_MONTHS[moment.month - 1]} {moment.year}"
+    day = day_words(moment)
     return f"{day} {moment:%H:%M}" if "T" in text or " " in text.strip() else day
 
 
@@ -76,11 +83,12 @@ def shown_days(first: str, last: str) -> str:
     >>> shown_days("2026-11-23", "2026-11-24")
     '23 to 24 Nov 2026'
     """
-    start, end = shown_date(first), shown_date(last)
-    if start == end:
-        return start
-    day, _, rest = start.partition(" ")
-    return f"{day if end.partition(' ')[2] == rest else start} to {end}"
+    try:
+        days = [datetime.datetime.fromisoformat(each[:10]) for each in (first, last)]
+    except ValueError:
+        start, end = shown_date(first), shown_date(last)
+        return start if start == end else f"{start}, {end}"
+    return days_words(*days)
 
 
 def shown_moment(text: str) -> str:
@@ -110,7 +118,3 @@ def as_number(text: str) -> float | None:
     """Return the number that a reported figure stands for; None for 'n.d.', '< 75' and ''."""
     match = _PLAIN.match(text)
     return float(text) if match and not match.group(1) else None
-
-
-# English month names of our own, because the machine's locale must not change issued bytes.
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.db.models import Prefetch, QuerySet
 
 from gradation.errors import NotFound
-from gradation.models import Certificate, Result, Run, Sample, User
+from gradation.models import Assessment, Certificate, Result, Run, Sample, User
 from gradation.queries.samples import samples_visible_to
 
 __all__ = [
@@ -13,6 +15,7 @@ __all__ = [
     "find_certificate",
     "find_certificate_by_number",
     "runs_for_certificate",
+    "runs_of_samples",
     "samples_ready_for_certificate",
 ]
 
@@ -37,14 +40,23 @@ def find_certificate(actor: User, pk: int) -> Certificate:
 
 def runs_for_certificate(sample: Sample) -> QuerySet[Run]:
     """List a sample's accepted runs with their newest results."""
-    results = Result.objects.order_by("-version").prefetch_related("assessments")
+    return runs_of_samples([sample])
+
+
+def runs_of_samples(samples: Iterable[Sample]) -> QuerySet[Run]:
+    """List the accepted runs of some samples with their newest results, sample by sample."""
+    assessments = Assessment.objects.select_related("specification_version__specification")
+    results = Result.objects.order_by("-version").prefetch_related(
+        Prefetch("assessments", assessments)
+    )
     return (
-        Run.objects.filter(portion__sample=sample, state=Run.State.ACCEPTED)
+        Run.objects.filter(portion__sample__in=list(samples), state=Run.State.ACCEPTED)
         .select_related(
             "portion__sample", "bench", "technician", "reviewer", "procedure_version__procedure"
         )
         .prefetch_related(Prefetch("results", results), "places__sieve", "weighings__made_by")
-        .order_by("id")
+        .prefetch_related("instruments__instrument", "shakings")
+        .order_by("portion__sample_id", "id")
     )
 
 

@@ -11,6 +11,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _noop
+
+from gradation.language import spoken
 from gradation.science.apertures import designation
 from gradation.science.rounding import round_reported, round_significant
 
@@ -35,25 +39,40 @@ class Index:
 
 #: In the order in which a certificate prints them.
 INDICES: dict[str, Index] = {
-    "coefficient_of_uniformity": Index("Coefficient of uniformity Cu", "d60/d10"),
-    "coefficient_of_curvature": Index("Coefficient of curvature Cc", "d30²/(d10·d60)"),
-    "fineness_modulus": Index("Fineness modulus", "ASTM set, sum of cumulative retained / 100"),
+    "coefficient_of_uniformity": Index(_noop("Coefficient of uniformity Cu"), _noop("d60/d10")),
+    "coefficient_of_curvature": Index(
+        _noop("Coefficient of curvature Cc"), _noop("d30²/(d10·d60)")
+    ),
+    "fineness_modulus": Index(
+        _noop("Fineness modulus"), _noop("ASTM set, sum of cumulative retained / 100")
+    ),
     "grain_fineness_number": Index(
-        "AFS grain fineness number", "sum(% × factor) / sum(%)", decimals=1
+        _noop("AFS grain fineness number"),
+        _noop("sum(% × factor) / sum(%)"),
+        decimals=1,
     ),
     "fineness_modulus_en": Index(
-        "Fineness modulus, EN set", "EN set, sum of cumulative retained / 100"
+        _noop("Fineness modulus, EN set"),
+        _noop("EN set, sum of cumulative retained / 100"),
     ),
-    "k_value": Index("Grading coefficient k", "German set, sum of cumulative retained / 100"),
-    "span": Index("Span", "(d90 − d10)/d50"),
-    "trask_sorting": Index("Trask sorting coefficient", "√(d75/d25)"),
-    "uniformity_coefficient": Index("Uniformity coefficient", "d60/d10"),
-    "effective_size": Index("Effective size", "d10"),
-    "maximum_size": Index("Maximum size", "smallest sieve that everything passes"),
+    "k_value": Index(
+        _noop("Grading coefficient k"),
+        _noop("German set, sum of cumulative retained / 100"),
+    ),
+    "span": Index(_noop("Span"), _noop("(d90 − d10)/d50")),
+    "trask_sorting": Index(_noop("Trask sorting coefficient"), _noop("√(d75/d25)")),
+    "uniformity_coefficient": Index(_noop("Uniformity coefficient"), _noop("d60/d10")),
+    "effective_size": Index(_noop("Effective size"), _noop("d10")),
+    "maximum_size": Index(_noop("Maximum size"), _noop("smallest sieve that everything passes")),
     "nominal_maximum_size": Index(
-        "Nominal maximum size", "as the method defines it, from the sieves of the nest"
+        _noop("Nominal maximum size"),
+        _noop("as the method defines it, from the sieves of the nest"),
     ),
-    "fines": Index("Fines", "washed out and in the pan, of the dry mass", decimals=1),
+    "fines": Index(
+        _noop("Fines"),
+        _noop("washed out and in the pan, of the dry mass"),
+        decimals=1,
+    ),
 }
 _SIEVES = frozenset({"maximum_size", "nominal_maximum_size"})
 _SIZES = _SIEVES | {"effective_size"}
@@ -78,8 +97,9 @@ def is_size(name: str) -> bool:
 def value_name(name: str) -> str:
     """Give the name of a characteristic value as sentences use it."""
     if name in INDICES:
-        words = INDICES[name].words
-        return words if words.startswith("AFS") else words[0].lower() + words[1:]
+        words = gettext(INDICES[name].words)
+        keeps_its_capital = words.startswith("AFS") or spoken() == "de"
+        return words if keeps_its_capital else words[0].lower() + words[1:]
     return name.replace("_", " ")
 
 

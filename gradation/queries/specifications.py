@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db.models import Prefetch, QuerySet
+from django.utils.translation import gettext as _
 
+from gradation.language import localized
 from gradation.models import (
     DecisionRule,
     LotRule,
@@ -100,25 +102,39 @@ class DecisionWords:
 
 def decision_words(version: SpecificationVersion) -> DecisionWords:
     """Say the decision rule of a version and its risk of a wrong 'conforms'."""
-    confidence = _plain(100 * version.confidence)
+    confidence = localized(_plain(100 * version.confidence))
     if version.decision_rule == DecisionRule.PLAIN:
         return DecisionWords(
-            "plain acceptance: the reported value is compared with the limit",
-            "up to 50 % of being wrong when the true value lies at the limit",
+            _("plain acceptance: the reported value is compared with the limit"),
+            _("up to 50 %% of being wrong when the true value lies at the limit") % {},
         )
     if version.decision_rule == DecisionRule.GUARD_BAND:
-        times = "" if version.guard_factor == 1 else f"{_plain(version.guard_factor)} times "
+        times = "" if version.guard_factor == 1 else localized(_plain(version.guard_factor))
         risk = wrong_acceptance_risk(
             Rule(RuleName.GUARD_BAND, float(version.confidence), float(version.guard_factor))
         )
         return DecisionWords(
-            f"guard band of {times}the expanded uncertainty at {confidence} % confidence",
-            f"at most {100 * risk:.2g} % of being wrong",
+            _guard_band_words(times, confidence),
+            _at_most() % {"risk": localized(f"{100 * risk:.2g}")},
         )
     return DecisionWords(
-        f"conformance probability of at least {confidence} %",
-        f"at most {_plain(100 - 100 * version.confidence)} % of being wrong",
+        _("conformance probability of at least %(confidence)s %%") % {"confidence": confidence},
+        _at_most() % {"risk": localized(_plain(100 - 100 * version.confidence))},
     )
+
+
+def _at_most() -> str:
+    return _("at most %(risk)s %% of being wrong")
+
+
+def _guard_band_words(times: str, confidence: str) -> str:
+    if not times:
+        words = _("guard band of the expanded uncertainty at %(confidence)s %% confidence")
+        return words % {"confidence": confidence}
+    words = _(
+        "guard band of %(times)s times the expanded uncertainty at %(confidence)s %% confidence"
+    )
+    return words % {"times": times, "confidence": confidence}
 
 
 def lot_words(version: SpecificationVersion) -> str:

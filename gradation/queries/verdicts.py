@@ -6,6 +6,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
+from gradation.language import localized
 from gradation.queries.characteristic_figures import line_figure, value_name
 from gradation.science.apertures import designation
 
@@ -26,25 +30,34 @@ def _said(assessment: Comparison, specification: str) -> str:
     lines = assessment["lines"]
     if assessment["outcome"] == "does_not_conform":
         outside = [line for line in lines if line["is_inside"] is False]
-        return f"Outside {specification}: {'; '.join(_outside(line) for line in outside)}"
+        return _("Outside %(specification)s: %(lines)s") % {
+            "specification": specification,
+            "lines": "; ".join(_outside(line) for line in outside),
+        }
     if assessment["outcome"] == "not_decidable":
         near = [line for line in lines if line.get("outcome") == "not_decidable"]
         names = ", ".join(line_name(line) for line in near)
-        return f"Not decidable at this confidence against {specification}: too near at {names}"
+        return _(
+            "Not decidable at this confidence against %(specification)s: too near at %(lines)s"
+        ) % {"specification": specification, "lines": names}
     untested = [line_name(line) for line in lines if line["is_inside"] is None]
     if assessment["outcome"] != "conforms":
-        return f"Undecided against {specification}: not tested at {', '.join(untested)}"
-    return f"Within {specification}{_nearest(lines)}"
+        return _("Undecided against %(specification)s: not tested at %(lines)s") % {
+            "specification": specification,
+            "lines": ", ".join(untested),
+        }
+    return _("Within %(specification)s") % {"specification": specification} + _nearest(lines)
 
 
 def line_name(line: Comparison) -> str:
     """Name what a line limits, as the trade writes it."""
     if line["characteristic"]:
         return value_name(str(line["characteristic"]))
-    name = designation(Decimal(str(line["aperture_um"])))
+    name = localized(designation(Decimal(str(line["aperture_um"]))))
     if line["kind"] == "between":
-        return f"{name} to {designation(Decimal(str(line['finer_um'])))}"
-    return f"{name} retained" if line["kind"] == "retained" else name
+        finer = localized(designation(Decimal(str(line["finer_um"]))))
+        return _("%(coarser)s to %(finer)s") % {"coarser": name, "finer": finer}
+    return _("%(sieve)s retained") % {"sieve": name} if line["kind"] == "retained" else name
 
 
 @dataclass(frozen=True)
@@ -74,10 +87,22 @@ def _outside(line: Comparison) -> str:
     is_high = bool(shown.maximum) and (
         not shown.minimum or Decimal(shown.text) >= Decimal(shown.maximum)
     )
-    limit, side = (shown.maximum, "above") if is_high else (shown.minimum, "below")
+    limit = shown.maximum if is_high else shown.minimum
     if Decimal(shown.text) == Decimal(limit):  # a limit that is itself not inside
-        side = "not below" if is_high else "not above"
-    return f"{line_name(line)} {shown.text}{shown.unit}, {side} the limit {limit}{shown.unit}"
+        said = _NOT_BELOW if is_high else _NOT_ABOVE
+    else:
+        said = _ABOVE if is_high else _BELOW
+    return _(said) % {
+        "what": line_name(line),
+        "found": localized(shown.text) + shown.unit,
+        "limit": localized(limit) + shown.unit,
+    }
+
+
+_ABOVE = gettext_noop("%(what)s %(found)s, above the limit %(limit)s")
+_BELOW = gettext_noop("%(what)s %(found)s, below the limit %(limit)s")
+_NOT_BELOW = gettext_noop("%(what)s %(found)s, not below the limit %(limit)s")
+_NOT_ABOVE = gettext_noop("%(what)s %(found)s, not above the limit %(limit)s")
 
 
 def _nearest(lines: list[Comparison]) -> str:
@@ -90,7 +115,9 @@ def _nearest(lines: list[Comparison]) -> str:
     line = min(of_one_unit, key=lambda one: Decimal(one["margin"]))
     shown = _shown(line)
     limit = shown.maximum if line["nearer_limit"] == "maximum" else shown.minimum
-    return (
-        f"; nearest limit {line_name(line)} ({shown.text}{shown.unit}, limit {limit}{shown.unit}), "
-        f"margin {shown.near(limit)}{shown.unit}"
-    )
+    return _("; nearest limit %(what)s (%(found)s, limit %(limit)s), margin %(margin)s") % {
+        "what": line_name(line),
+        "found": localized(shown.text) + shown.unit,
+        "limit": localized(limit) + shown.unit,
+        "margin": localized(shown.near(limit)) + shown.unit,
+    }

@@ -3,56 +3,55 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from decimal import Decimal
+from itertools import groupby
 from zoneinfo import ZoneInfo
+
+from django.utils.translation import gettext as _
 
 from gradation import __version__
 from gradation.documents import certificate_content as content
 from gradation.documents.certificate_content import CertificateContent
 from gradation.documents.content_changes import changes_between
 from gradation.errors import Invalid
+from gradation.language import speaking
 from gradation.models import (
-    Assessment,
     Certificate,
+    ExternalResult,
     Laboratory,
-    Result,
-    Run,
-    RunSieve,
+    ReportForm,
     Sample,
-    Weighing,
+    SpecificationVersion,
 )
-from gradation.queries.certificates import runs_for_certificate
-from gradation.queries.readings import latest_of
-from gradation.queries.specifications import decision_words
-from gradation.queries.worksheets import rounding_of
-from gradation.science.envelopes import LineKind
-from gradation.science.rounding import RoundingMode
-from gradation.services.certificate_tables import result_table
+from gradation.queries.certificates import runs_of_samples
+from gradation.queries.determination_set import determinations_of
+from gradation.queries.report_forms import form_of
+from gradation.services.certificate_facts import (
+    corrections_of,
+    customer_facts,
+    external_values,
+    form_facts,
+    laboratory_facts,
+    lines_of,
+    method_facts,
+    moment_text,
+    sample_facts,
+)
+from gradation.services.certificate_tables import mean_table, place_of, result_table, table_label
 from gradation.services.certificate_values import characteristic_values
+from gradation.services.certificate_verdicts import (
+    Computed,
+    computed_run,
+    conformity_of,
+    record_of,
+    why_stated,
+)
 
 __all__ = ["Signing", "certificate_content", "draft_content"]
 
-ROLE = "authorised signatory"
-NOT_STATED = "not stated"
 
-_BASIS = {
-    "initial_dry": "Per cent of the dry mass before washing",
-    "sum_of_fractions": "Per cent of the sum of the fractions",
-}
-_ROUNDING = {RoundingMode.HALF_EVEN: "halves to even", RoundingMode.HALF_UP: "halves up"}
-_INTERPOLATION = {
-    "log_linear": "straight line on the logarithm of the aperture",
-    "linear": "straight line on the aperture",
-    "pchip_log": "monotone cubic on the logarithm of the aperture",
-    "log_probability": "straight line on logarithmic probability paper",
-    "rrsb": "straight line on RRSB paper",
-}
-
-
-#: ILAC-G8:09/2019: what each rule means for the one who relies on the statement.
 @dataclass(frozen=True)
 class Signing:
     """Who signs, when, meaning what."""
@@ -62,66 +61,147 @@ class Signing:
     meaning: str
 
 
-def certificate_content(certificate: Certificate, signing: Signing | None) -> CertificateContent:
-    """Draw up the content of a certificate from its runs; unsigned it is a marked draft."""
-    chosen = set(certificate.runs.values_list("pk", flat=True))
-    runs = [run for run in runs_for_certificate(certificate.sample) if run.pk in chosen]
-    if not runs:
-        msg = "The runs of this draft are no longer accepted. Discard it and draft anew."
-        raise Invalid.one("runs", msg, code="not-accepted")
-    drawn = _drawn(certificate, runs, Laboratory.objects.get(), signing)
-    drawn = replace(drawn, amendment=_amendment(certificate, drawn))
+@dataclass(frozen=True)
+class _Drawing:
+    """What a certificate is drawn up from."""
+
+    certificate: Certificate
+    laboratory: Laboratory
+    form: ReportForm
+    samples: Sequence[Sample]
+    computed: Sequence[Computed]
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """Give the laboratory's time zone."""
+        return ZoneInfo(self.laboratory.time_zone)
+
+    @property
+    def has_several_runs(self) -> bool:
+        """Say whether values must name their run."""
+        return len(self.computed) > 1
+
+
+def certificate_content(
+    certificate: Certificate, signing: Signing | None, form: ReportForm | None = None
+) -> CertificateContent:
+    """Draw up the content of a certificate from its runs; unsigned it is a marked draft.
+
+    It is written in the language of its report form; `form` shows it on another one.
+    """
+    form = form or form_of(certificate)
+    with speaking(form.language):
+        drawing = _drawing(certificate, form)
+        drawn = _drawn(drawing, signing)
+        drawn = replace(drawn, amendment=_amendment(certificate, drawn))
     return replace(drawn, statements=content.standard_statements(drawn))
 
 
-def draft_content(certificate: Certificate) -> CertificateContent:
+def draft_content(certificate: Certificate, form: ReportForm | None = None) -> CertificateContent:
     """Give the content of a draft as it would be issued now: unsigned, unnumbered, marked."""
-    return certificate_content(certificate, None)
+    return certificate_content(certificate, None, form)
 
 
-def _drawn(
-    certificate: Certificate, runs: Sequence[Run], laboratory: Laboratory, signing: Signing | None
-) -> CertificateContent:
-    zone = ZoneInfo(laboratory.time_zone)
+def _drawing(certificate: Certificate, form: ReportForm) -> _Drawing:
+    samples = [certificate.sample, *certificate.further_samples.order_by("id")]
+    chosen = set(certificate.runs.values_list("pk", flat=True))
+    order = {sample.pk: place for place, sample in enumerate(samples)}
+    rows = sorted(runs_of_samples(samples), key=lambda run: order[run.portion.sample_id])
+    runs = [run for run in rows if run.pk in chosen]
+    if not runs:
+        msg = "The runs of this draft are no longer accepted. Discard it and draft anew."
+        raise Invalid.one("runs", msg, code="not-accepted")
+    computed = [computed_run(run, form) for run in runs]
+    return _Drawing(certificate, Laboratory.objects.get(), form, samples, computed)
+
+
+def _drawn(drawing: _Drawing, signing: Signing | None) -> CertificateContent:
+    certificate, laboratory, zone = drawing.certificate, drawing.laboratory, drawing.zone
+    runs = [each.run for each in drawing.computed]
     days = [row.made_at.astimezone(zone).date() for run in runs for row in run.weighings.all()]
-    sample = certificate.sample
-    results = [_newest(run) for run in runs]
+    sample, form = certificate.sample, drawing.form
+    stated = why_stated(drawing.computed, form, asked=certificate.uncertainty_asked)
+    first = drawing.computed[0]
     return CertificateContent(
-        title=laboratory.certificate_title,
+        title=form.title or laboratory.certificate_title,
         number=certificate.number or "",
         version=_version(certificate),
         draft=signing is None,
-        laboratory=_laboratory(laboratory),
-        customer=_customer(sample),
-        sample=_sample(sample, zone),
-        method=_method(runs[0]),
-        results=tuple(
-            result_table(run, result, zone, laboratory.work_place)
-            for run, result in zip(runs, results, strict=True)
+        laboratory=laboratory_facts(
+            laboratory, [place_of(run, laboratory.work_place) for run in runs]
         ),
+        customer=customer_facts(sample.customer, sample.customer_reference),
+        sample=sample_facts(sample, zone),
+        method=method_facts(first.run, first.worksheet.rounding),
+        results=tuple(_tables(drawing, states_uncertainty=bool(stated))),
         tested_first=min(days).isoformat(),
         tested_last=max(days).isoformat(),
-        issued_at=_moment(signing.at, zone) if signing else "",
+        issued_at=moment_text(signing.at, zone) if signing else "",
         software_version=__version__,
-        science_version=results[0].science_version,
+        science_version=first.result.science_version,
         verification_code=certificate.verification_code,
-        characteristics=tuple(_values(runs, results)),
-        conformity=tuple(_conformity(run, result) for run, result in _assessed(runs, results)),
-        deviations=tuple(_lines(run.deviations for run in runs)),
-        remarks=tuple(_lines([certificate.remarks])),
-        corrections=tuple(_corrections(runs, zone)),
+        language=form.language,
+        chart=content.Chart(form.scale, form.direction, form.retained_axis),
+        characteristics=tuple(_values(drawing, states_uncertainty=bool(stated))),
+        conformity=tuple(conformity_of(drawing.computed, _further_specifications(certificate))),
+        uncertainty_statement=stated,
+        deviations=tuple(lines_of(run.deviations for run in runs)),
+        remarks=tuple(lines_of([certificate.remarks])),
+        corrections=tuple(corrections_of(runs, zone)),
+        omissions=tuple(_omissions(certificate)),
+        opinions=tuple(_opinions(certificate)),
         signatures=_signatures(signing, zone),
+        report_form=form_facts(form),
+        runs=tuple(record_of(each, table_label(each.run)) for each in drawing.computed),
+        further_samples=tuple(sample_facts(each, zone) for each in drawing.samples[1:]),
+        required_items=_required(drawing),
     )
 
 
-def _values(runs: Sequence[Run], results: Sequence[Result]) -> Iterable[content.Characteristic]:
-    """Give each run's characteristic values, named by their run where there are several."""
-    for run, result in zip(runs, results, strict=True):
-        yield from characteristic_values(result, run=str(run) if len(runs) > 1 else "")
+def _required(drawing: _Drawing) -> tuple[str, ...]:
+    demanded = [*drawing.form.required_items]
+    for each in drawing.computed:
+        demanded += each.run.procedure_version.report_items
+    return tuple(dict.fromkeys(demanded))
 
 
-def _newest(run: Run) -> Result:
-    return next(iter(run.results.all()))
+def _tables(drawing: _Drawing, *, states_uncertainty: bool) -> Iterator[content.ResultTable]:
+    """Give a table for each run, and after those of one sample their mean."""
+    work_place = drawing.laboratory.work_place
+    by_sample = groupby(drawing.computed, key=lambda each: each.run.portion.sample_id)
+    for _key, group in by_sample:
+        computed = list(group)
+        for each in computed:
+            yield result_table(
+                each, drawing.zone, work_place, states_uncertainty=states_uncertainty
+            )
+        counting = [each for each in computed if each.run.counts]
+        mean = mean_table(counting) if _reports_mean(counting) else None
+        if mean is not None:
+            yield mean
+
+
+def _reports_mean(counting: Sequence[Computed]) -> bool:
+    if len(counting) < 2:
+        return False
+    return determinations_of(counting[0].run.portion.sample).reports == "mean"
+
+
+def _values(drawing: _Drawing, *, states_uncertainty: bool) -> Iterator[content.Characteristic]:
+    """Give each run's characteristic values, then what other laboratories found."""
+    for each in drawing.computed:
+        yield from characteristic_values(
+            each.values,
+            run=str(each.run) if drawing.has_several_runs else "",
+            sizes_um=each.uncertainty.sizes_um if states_uncertainty else None,
+        )
+    rows = ExternalResult.objects.filter(sample__in=drawing.samples).select_related("sample")
+    yield from external_values(rows, names_sample=drawing.has_several_runs)
+
+
+def _further_specifications(certificate: Certificate) -> list[SpecificationVersion]:
+    rows = certificate.further_specifications.select_related("specification")
+    return list(rows.prefetch_related("lines").order_by("id"))
 
 
 def _version(certificate: Certificate) -> int:
@@ -131,155 +211,21 @@ def _version(certificate: Certificate) -> int:
     return version
 
 
-def _laboratory(laboratory: Laboratory) -> content.Laboratory:
-    return content.Laboratory(
-        name=laboratory.name,
-        address=tuple(laboratory.address.splitlines()),
-        place_of_work=laboratory.work_place,
-        time_zone=laboratory.time_zone,
-        accreditation=laboratory.accreditation,
-        contact=laboratory.contact,
-    )
+def _omissions(certificate: Certificate) -> Iterable[content.Omission]:
+    for row in certificate.omissions.select_related("authorised_by"):
+        yield content.Omission(row.item, row.authorised_by.full_name, row.reason)
 
 
-def _customer(sample: Sample) -> content.Customer:
-    customer = sample.customer
-    return content.Customer(
-        name=customer.name,
-        contact=customer.contact_name or customer.email,
-        address=tuple(customer.address.splitlines()),
-        order_reference=sample.customer_reference,
-    )
-
-
-def _sample(sample: Sample, zone: ZoneInfo) -> content.SampleItem:
-    by_laboratory = sample.sampled_by == Sample.SampledBy.LABORATORY
-    supplied = ("lot", "source", "sampled_on", "sampled_by", "sampling_method")
-    return content.SampleItem(
-        number=sample.number,
-        description=sample.description or sample.material.name,
-        material=sample.material.name,
-        source=str(sample.source) if sample.source else "",
-        lot=sample.lot,
-        condition_on_receipt=sample.condition,
-        sampled_on=_day(sample.sampled_at, zone) or NOT_STATED,
-        sampled_by=_sampler(sample),
-        sampling_method=sample.sampling_method or NOT_STATED,
-        received_on=_day(sample.received_at, zone),
-        sampled_by_laboratory=by_laboratory,
-        sampling_place=str(sample.source) if by_laboratory and sample.source else "",
-        sampling_conditions="as described in the sampling record" if by_laboratory else "",
-        supplied_by_customer=() if by_laboratory else supplied,
-    )
-
-
-def _sampler(sample: Sample) -> str:
-    return ", ".join(filter(None, [sample.sampler_name, sample.sampled_by]))
-
-
-def _method(run: Run) -> content.Method:
-    procedure = run.procedure_version
-    return content.Method(
-        reference=procedure.standard_reference,
-        edition=procedure.edition,
-        title=f"{procedure}: {procedure.procedure.title}",
-        basis=_BASIS[procedure.basis],
-        loss_treatment=(f"stated, not distributed; tolerance {_plain(procedure.loss_limit_pct)} %"),
-        rounding=_rounding_words(run),
-        interpolation=_INTERPOLATION[procedure.interpolation],
-    )
-
-
-def _rounding_words(run: Run) -> str:
-    rounding = rounding_of(run.procedure_version)
-    step = Decimal(1).scaleb(-rounding.passing_decimals)
-    words = [f"to {step} %"]
-    words += [
-        f"{_plain(rule.aperture_um)} µm below {_plain(rule.below_pct)} % to "
-        f"{Decimal(1).scaleb(-rule.decimals)} %"
-        for rule in rounding.finer
-    ]
-    return ", ".join([*words, _ROUNDING[rounding.mode]])
-
-
-def _plain(value: Decimal) -> str:
-    return f"{value.normalize():f}"
-
-
-def _assessed(runs: Sequence[Run], results: Sequence[Result]) -> list[tuple[Run, Assessment]]:
-    return [
-        (run, assessment)
-        for run, result in zip(runs, results, strict=True)
-        for assessment in result.assessments.all()
-    ]
-
-
-_OUTCOMES = {
-    "conforms": content.Outcome.CONFORMS,
-    "does_not_conform": content.Outcome.DOES_NOT_CONFORM,
-}
-
-
-def _conformity(run: Run, assessment: Assessment) -> content.Conformity:
-    version = assessment.specification_version
-    decided = decision_words(version)
-    return content.Conformity(
-        specification=str(version.specification),
-        version=str(version.version),
-        clause=version.clause or version.source or "all limits",
-        results_covered=f"{_covered(assessment)} of run {run}",
-        decision_rule=decided.rule,
-        risk=decided.risk,
-        outcome=_OUTCOMES.get(assessment.outcome, content.Outcome.NOT_DECIDABLE),
-        sentence=" ".join(filter(None, (assessment.sentence, version.certificate_wording))),
-    )
-
-
-def _covered(assessment: Assessment) -> str:
-    of_values = {line["kind"] == LineKind.CHARACTERISTIC for line in assessment.lines}
-    words = {False: "percentages passing", True: "characteristic values"}
-    return " and ".join(words[kind] for kind in sorted(of_values))
-
-
-def _lines(texts: Iterable[str]) -> list[str]:
-    return [line for text in texts for line in text.splitlines() if line.strip()]
-
-
-def _corrections(runs: Sequence[Run], zone: ZoneInfo) -> Iterable[content.Correction]:
-    for run in runs:
-        rows = list(run.weighings.all())
-        places = {place.position: place for place in run.places.all()}
-        for last in latest_of(rows):
-            if last.revision > 1:
-                first = next(row for row in rows if _same_place(row, last) and row.revision == 1)
-                yield content.Correction(
-                    what=f"{run}: {_place_words(last, places)}",
-                    first_value=f"{first.mass_as_entered} g",
-                    value=f"{last.mass_as_entered} g",
-                    changed_by=last.made_by.full_name,
-                    changed_at=_moment(last.made_at, zone),
-                    reason=last.reason,
-                )
-
-
-def _same_place(one: Weighing, other: Weighing) -> bool:
-    return (one.slot, one.position, one.increment) == (other.slot, other.position, other.increment)
-
-
-def _place_words(weighing: Weighing, places: dict[int, RunSieve]) -> str:
-    further = f", increment {weighing.increment}" if weighing.increment > 1 else ""
-    if weighing.position not in places:
-        return f"{weighing.slot}{further}"
-    is_fraction = weighing.slot == Weighing.Slot.FRACTION
-    what = "mass on" if is_fraction else f"{weighing.slot},"
-    return f"{what} {places[weighing.position].sieve.designation}{further}"
+def _opinions(certificate: Certificate) -> Iterable[content.Opinion]:
+    for row in certificate.opinions.select_related("given_by"):
+        yield content.Opinion(row.text, row.given_by.full_name, row.basis)
 
 
 def _signatures(signing: Signing | None, zone: ZoneInfo) -> tuple[content.Signature, ...]:
     if signing is None:
         return ()
-    signed = content.Signature(signing.name, ROLE, _moment(signing.at, zone), signing.meaning)
-    return (signed,)
+    role, at = _("authorised signatory"), moment_text(signing.at, zone)
+    return (content.Signature(signing.name, role, at, signing.meaning),)
 
 
 def _amendment(certificate: Certificate, drawn: CertificateContent) -> content.Amendment | None:
@@ -297,11 +243,3 @@ def _amendment(certificate: Certificate, drawn: CertificateContent) -> content.A
 
 def _stored(former: Certificate) -> str:
     return json.dumps(former.content, ensure_ascii=False)
-
-
-def _day(moment: datetime | None, zone: ZoneInfo) -> str:
-    return moment.astimezone(zone).date().isoformat() if moment else ""
-
-
-def _moment(moment: datetime, zone: ZoneInfo) -> str:
-    return moment.astimezone(zone).isoformat(timespec="minutes")

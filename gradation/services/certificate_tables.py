@@ -5,45 +5,114 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import date
 from decimal import Decimal
+from statistics import fmean
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as _noop
+
 from gradation.documents.certificate_content import (
     BalanceRow,
+    InstrumentUsed,
     ResultRow,
     ResultTable,
     SieveUsed,
     TestConditions,
     Verdict,
 )
-from gradation.models import ProcedureVersion, Result, Run, TestPortion, Weighing
+from gradation.language import localized, spoken
+from gradation.models import ProcedureVersion, Run, TestPortion, Weighing
 from gradation.queries.preparation import drying_state
 from gradation.queries.readings import latest_of, total_g
 from gradation.queries.shakings import latest_shakings
 from gradation.science.apertures import designation
-from gradation.science.rounding import round_reported
+from gradation.science.rounding import Rounding, reported_passing, round_reported
 from gradation.services.certificate_values import verdict_of
+from gradation.services.certificate_verdicts import Computed
 
-__all__ = ["result_table"]
+__all__ = ["mean_table", "place_of", "result_table", "table_label"]
 
 Slot = Weighing.Slot
 
 
-def result_table(run: Run, result: Result, zone: ZoneInfo, work_place: str) -> ResultTable:
-    """Give a run's frozen result as it is printed, with how it was made."""
+def table_label(run: Run) -> str:
+    """Name a run's table; its raw record is under the same name."""
+    return _("Run %(run)s") % {"run": run}
+
+
+def result_table(
+    each: Computed, zone: ZoneInfo, work_place: str, *, states_uncertainty: bool
+) -> ResultTable:
+    """Give a run's result as it is printed, with how it was made."""
+    run = each.run
     return ResultTable(
-        label=f"Run {run}",
-        rows=tuple(_rows(run, result)),
-        balance=tuple(_balance(run, result)),
+        label=table_label(run),
+        rows=tuple(_rows(each, states_uncertainty)),
+        balance=tuple(_balance(run, each.values)),
         conditions=(_conditions(run, zone, work_place),),
-        remarks=tuple(warning["sentence"] for warning in result.values["warnings"]),
+        remarks=tuple(dict.fromkeys(_remark(it) for it in each.values["warnings"])),
+        sample=run.portion.sample.number,
     )
 
 
-def _rows(run: Run, result: Result) -> Iterable[ResultRow]:
-    lines = _limits_by_aperture(result.values)
+def _remark(warning: dict[str, Any]) -> str:
+    """Say a warning in the certificate's language: in English with its figures, else its kind."""
+    sentence: str = warning["sentence"]
+    kind = _REMARKS.get(warning["code"])
+    return sentence if spoken() == "en" or kind is None else _(kind)
+
+
+_REMARKS = {
+    "more_than_whole": _noop("The sieves hold more than the portion."),
+    "loss_exceeded": _noop("The loss in sieving is above the limit of the method."),
+    "gain_exceeded": _noop("The gain in sieving is above the limit of the method."),
+    "overloaded": _noop("At least one sieve holds more than the method allows."),
+    "overload_not_determinable": _noop("The load limit of a sieve could not be judged."),
+    "portion_not_determinable": _noop("The least mass of the portion could not be judged."),
+    "portion_too_small": _noop("The test portion is smaller than the method asks for."),
+    "end_point_not_reached": _noop("The end point of sieving was not reached."),
+    "moved_by_rounding": _noop("A result is at its limit by rounding only."),
+    "interpolated": _noop("A limit is held against a value read between two sieves."),
+    "unconfirmed_rule": _noop("A limit of the method was kept from memory, not from a copy."),
+}
+
+
+def mean_table(computed: Sequence[Computed]) -> ResultTable | None:
+    """Give the mean of several determinations of one sample; None where they share no nest."""
+    tables = [each.values["table"] for each in computed]
+    sizes = [[row["aperture_um"] for row in table] for table in tables]
+    if len(computed) < 2 or any(each != sizes[0] for each in sizes):
+        return None
+    rounding = computed[0].worksheet.rounding
+    return ResultTable(
+        label=_("Mean of %(count)s determinations") % {"count": len(computed)},
+        rows=tuple(_mean_row(rows, rounding) for rows in zip(*tables, strict=True)),
+        remarks=(_("Mean of the unrounded values, rounded once."),),
+        sample=computed[0].run.portion.sample.number,
+    )
+
+
+def _mean_row(rows: Sequence[dict[str, Any]], rounding: Rounding) -> ResultRow:
+    first = rows[0]
+    passing = fmean(row["passing_pct"] for row in rows)
+    size = Decimal(str(first["aperture_um"]))
+    return ResultRow(
+        designation=first["designation"],
+        aperture_mm=_mm(first["aperture_um"]),
+        retained_g="",
+        retained_pct=_tenth(fmean(row["retained_pct"] for row in rows)),
+        cumulative_pct=_tenth(fmean(row["cumulative_pct"] for row in rows)),
+        passing_pct=str(reported_passing(passing, rounding, size)),
+    )
+
+
+def _rows(each: Computed, states_uncertainty: bool) -> Iterable[ResultRow]:
+    run, values = each.run, each.values
+    lines = _limits_by_aperture(values)
     corrected, masses = _corrected_sizes(run), _masses_g(run)
-    for row in result.values["table"]:
+    spreads = each.uncertainty.passing_pct if states_uncertainty else {}
+    for row in values["table"]:
         line = lines.pop(Decimal(str(row["aperture_um"])), None)
         yield ResultRow(
             designation=row["designation"],
@@ -52,6 +121,7 @@ def _rows(run: Run, result: Result) -> Iterable[ResultRow]:
             retained_pct=_tenth(row["retained_pct"]),
             cumulative_pct=_tenth(row["cumulative_pct"]),
             passing_pct=row["passing_reported"],
+            uncertainty_pct=spreads.get(Decimal(str(row["aperture_um"])), ""),
             lower_pct=(line or {}).get("min") or "",
             upper_pct=(line or {}).get("max") or "",
             verdict=verdict_of(line) if line else Verdict.NONE,
@@ -101,22 +171,22 @@ def _corrected_sizes(run: Run) -> set[Decimal]:
     }
 
 
-def _balance(run: Run, result: Result) -> Iterable[BalanceRow]:
-    latest, values = latest_of(run.weighings.all()), result.values
+def _balance(run: Run, values: dict[str, Any]) -> Iterable[BalanceRow]:
+    latest = latest_of(run.weighings.all())
     washed = total_g(latest, Slot.WASHED_DRY_MASS)
     was_washed = washed is not None or bool(values["wash_loss_g"])
     pan_pct = _tenth(values["pan"]["retained_pct"])
     yield from _split_rows(run, latest)
-    yield _mass_row("Pan", latest, Slot.PAN, share_pct="" if was_washed else pan_pct)
+    yield _mass_row(_("Pan"), latest, Slot.PAN, share_pct="" if was_washed else pan_pct)
     if was_washed:
-        yield BalanceRow("Washed out", _washed_out(latest, values))
-        yield BalanceRow("Pan and washed out", "", pan_pct)
-    words = "Dry mass before washing" if was_washed else "Dry mass of the portion"
+        yield BalanceRow(_("Washed out"), _washed_out(latest, values))
+        yield BalanceRow(_("Pan and washed out"), "", pan_pct)
+    words = _("Dry mass before washing") if was_washed else _("Dry mass of the portion")
     yield _mass_row(words, latest, Slot.DRY_MASS)
     if washed is not None:
-        yield _mass_row("Dry mass after washing", latest, Slot.WASHED_DRY_MASS)
+        yield _mass_row(_("Dry mass after washing"), latest, Slot.WASHED_DRY_MASS)
     if values["loss_pct"] is not None:
-        words = "Loss in sieving" if values["loss_g"] >= 0 else "Gain in sieving"
+        words = _("Loss in sieving") if values["loss_g"] >= 0 else _("Gain in sieving")
         share = round_reported(values["loss_pct"], 2)
         yield BalanceRow(words, _lost(latest, values), str(share))
 
@@ -125,9 +195,10 @@ def _split_rows(run: Run, latest: Sequence[Weighing]) -> Iterable[BalanceRow]:
     """Give what passed each split and what of it was sieved on; finer masses are of that part."""
     for place in run.places.all():
         if place.is_split:
-            size, position = designation(place.aperture_um), place.position
-            yield _mass_row(f"Passed {size}", latest, Slot.SPLIT_PASSING, position)
-            yield _mass_row(f"Of it sieved below {size}", latest, Slot.SPLIT_REDUCED, position)
+            size = {"size": localized(designation(place.aperture_um))}
+            passed, sieved = _("Passed %(size)s") % size, _("Of it sieved below %(size)s") % size
+            yield _mass_row(passed, latest, Slot.SPLIT_PASSING, place.position)
+            yield _mass_row(sieved, latest, Slot.SPLIT_REDUCED, place.position)
 
 
 def _washed_out(latest: Sequence[Weighing], values: dict[str, Any]) -> str:
@@ -162,16 +233,16 @@ def _conditions(run: Run, zone: ZoneInfo, work_place: str) -> TestConditions:
     days = [row.made_at.astimezone(zone).date().isoformat() for row in run.weighings.all()]
     dry_g = total_g(latest_of(run.weighings.all()), Slot.DRY_MASS)
     return TestConditions(
-        place=", ".join(filter(None, [work_place, run.bench.place])),
+        place=place_of(run, work_place),
         bench=run.bench.name,
         portion=portion.label,
         portion_mass_g=str(dry_g),
         division=portion.divided_how,
         drying=_drying(portion, procedure),
-        washing="washed, then dried" if procedure.wash else "dry, not washed",
+        washing=_("washed, then dried") if procedure.wash else _("dry, not washed"),
         shaking=_shaking(run),
         end_point=procedure.end_point,
-        climate="",
+        climate=run.climate,
         performed_by=run.technician.full_name,
         first_day=min(days),
         last_day=max(days),
@@ -184,7 +255,26 @@ def _conditions(run: Run, zone: ZoneInfo, work_place: str) -> TestConditions:
             )
             for place in run.places.all()
         ),
+        instruments=tuple(
+            InstrumentUsed(
+                kind=_(row.instrument.kind),
+                identity=row.instrument.serial,
+                next_check=_day(row.next_check_on),
+            )
+            for row in run.instruments.all()
+        ),
     )
+
+
+def place_of(run: Run, work_place: str) -> str:
+    """Say where a run was made: at the laboratory, or away from it (7.8.2.1 c)."""
+    if run.bench.is_away:
+        return run.bench.place
+    return ", ".join(filter(None, [work_place, run.bench.place]))
+
+
+#: Kinds of instruments, as a certificate names them.
+_KINDS = (_noop("balance"), _noop("shaker"), _noop("oven"), _noop("divider"))
 
 
 def _drying(portion: TestPortion, procedure: ProcedureVersion) -> str:
@@ -196,11 +286,14 @@ def _drying(portion: TestPortion, procedure: ProcedureVersion) -> str:
         return ". ".join(filter(None, [procedure.drying, state.sentence]))
     if procedure.constant_mass_pct is None or portion.drying:
         return portion.drying or procedure.drying
-    return f"no weighing of the drying was recorded; {procedure} asks for {procedure.drying}"
+    return _("no weighing of the drying was recorded; %(procedure)s asks for %(drying)s") % {
+        "procedure": procedure,
+        "drying": procedure.drying,
+    }
 
 
 def _day(day: date | None) -> str:
-    return day.isoformat() if day else "not planned"
+    return day.isoformat() if day else _("not planned")
 
 
 def _shaking(run: Run) -> str:
@@ -213,8 +306,8 @@ def _shaking(run: Run) -> str:
         else (procedure.shaking_amplitude_mm, procedure.shaking_frequency_hz)
     )
     parts = [
-        procedure.shaking_motion or "by hand",
-        _measure(amplitude_mm, "mm peak to peak"),
+        procedure.shaking_motion or _("by hand"),
+        _measure(amplitude_mm, _("mm peak to peak")),
         _measure(frequency_hz, "Hz"),
         _measure(minutes, "min"),
     ]
@@ -222,7 +315,7 @@ def _shaking(run: Run) -> str:
 
 
 def _measure(value: Decimal | None, unit: str) -> str:
-    return "" if value is None else f"{value.normalize():f} {unit}"
+    return "" if value is None else f"{localized(f'{value.normalize():f}')} {unit}"
 
 
 def _mm(aperture_um: float | Decimal) -> str:

@@ -6,9 +6,12 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from gradation.documents.certificate_content import Characteristic, Verdict
-from gradation.models import Result
+from gradation.language import localized
 from gradation.queries.characteristic_figures import INDICES, line_figure, value_figure, value_name
+from gradation.science.rounding import round_significant
 
 __all__ = ["characteristic_values", "verdict_of"]
 
@@ -24,12 +27,14 @@ _ALWAYS = frozenset(
 _NOT_DETERMINED = "n.d."
 
 
-def characteristic_values(result: Result, *, run: str = "") -> tuple[Characteristic, ...]:
+def characteristic_values(
+    values: dict[str, Any], *, run: str = "", sizes_um: dict[str, float] | None = None
+) -> tuple[Characteristic, ...]:
     """Give the D-values asked for, the indices that could be determined and all that has limits.
 
-    `run` names the run where a certificate prints more than one.
+    `run` names the run where a certificate prints more than one; `sizes_um` are expanded
+    uncertainties of sizes, where they are stated.
     """
-    values = result.values
     limits = _limits(values)
     sizes = {name: _size(name, found) for name, found in values["percentiles"].items()}
     limited = {name: _limited(name) for name in limits if name not in INDICES}
@@ -38,9 +43,22 @@ def characteristic_values(result: Result, *, run: str = "") -> tuple[Characteris
         value = values["characteristics"].get(name)
         if name in limits or (name in _ALWAYS and value is not None):
             drawn[name] = _index(name, value)
+    spreads = sizes_um or {}
     return tuple(
-        replace(_with_limits(each, limits.get(name)), run=run) for name, each in drawn.items()
+        _with_uncertainty(replace(_with_limits(each, limits.get(name)), run=run), spreads.get(name))
+        for name, each in drawn.items()
     )
+
+
+def _with_uncertainty(drawn: Characteristic, spread_um: float | None) -> Characteristic:
+    """Add the expanded uncertainty of a size, in its unit, with at most two digits."""
+    if not spread_um or drawn.unit not in _PER_UM:
+        return drawn
+    spread = round_significant(spread_um * _PER_UM[drawn.unit], 2)
+    return replace(drawn, uncertainty=f"{spread:f}")
+
+
+_PER_UM = {"µm": 1.0, "mm": 0.001}
 
 
 def _limits(values: dict[str, Any]) -> dict[str, dict[str, Any]]:
@@ -50,26 +68,28 @@ def _limits(values: dict[str, Any]) -> dict[str, dict[str, Any]]:
 
 def _size(name: str, found: dict[str, Any]) -> Characteristic:
     passing = Decimal(str(found["passing_pct"])).normalize()
-    formula = f"aperture at {passing:f} % passing"
+    formula = _formula(f"{passing:f}")
     if not found["size_um"]:
         return Characteristic(name, found["text"], "", formula)
     figure = value_figure(name, found["size_um"])
     return Characteristic(name, figure.text, figure.unit, formula)
 
 
+def _formula(passing: str) -> str:
+    return _("aperture at %(passing)s %% passing") % {"passing": localized(passing)}
+
+
 def _limited(name: str) -> Characteristic:
     """Begin a D-value that only a limit asks for; its figure comes with the limit."""
-    return Characteristic(
-        value_name(name), _NOT_DETERMINED, "", f"aperture at {name[1:]} % passing"
-    )
+    return Characteristic(value_name(name), _NOT_DETERMINED, "", _formula(name[1:]))
 
 
 def _index(name: str, value: float | None) -> Characteristic:
     index = INDICES[name]
     if value is None:
-        return Characteristic(index.words, _NOT_DETERMINED, "", index.formula)
+        return Characteristic(_(index.words), _NOT_DETERMINED, "", _(index.formula))
     figure = value_figure(name, value)
-    return Characteristic(index.words, figure.text, figure.unit, index.formula)
+    return Characteristic(_(index.words), figure.text, figure.unit, _(index.formula))
 
 
 def _with_limits(drawn: Characteristic, line: dict[str, Any] | None) -> Characteristic:

@@ -8,7 +8,6 @@ from decimal import Decimal
 from typing import Any
 
 from gradation.documents.certificate_content import Characteristic
-from gradation.models import Result
 from gradation.queries.verdicts import line_name
 from gradation.science.envelopes import LineKind
 from gradation.services.certificate_values import characteristic_values
@@ -32,7 +31,7 @@ def values_of(figures: Figures) -> tuple[Characteristic, ...]:
     """Give the characteristic values as a certificate would print them, once all is weighed."""
     if not figures.get("is_complete"):
         return ()
-    return characteristic_values(Result(values=dict(figures)))
+    return characteristic_values(dict(figures))
 
 
 def other_lines(figures: Figures, apertures_um: Iterable[Decimal]) -> tuple[OtherLine, ...]:

@@ -155,12 +155,14 @@ def test_a_run_without_its_sieves_is_not_complete():
     )
 
 
-def test_sampling_by_the_laboratory_asks_for_place_and_conditions():
+def test_r24_sampling_by_the_laboratory_asks_for_all_that_is_to_be_stated():
     sample = dataclasses.replace(SAMPLE, sampled_by_laboratory=True)
 
     assert missing_items(make_content(sample=sample)) == (
+        "item sampled",
         "place of sampling",
         "conditions during sampling",
+        "what is needed to judge the uncertainty of the sampling",
     )
 
 
