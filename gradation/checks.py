@@ -1,16 +1,38 @@
 """Checks at the door: a database that could lose or damage records is not used at all."""
 
+from collections.abc import Sequence
+
+from django.apps import AppConfig
 from django.core.exceptions import ImproperlyConfigured
+from django.db import connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.backends.signals import connection_created
+from django.db.models.signals import post_migrate
+
+from gradation.migrations import _guards
 
 SYNCHRONOUS_FULL = 2  # sqlite.org/pragma.html#pragma_synchronous
 SQLITE_LEAST_TIMEOUT_MS = 5000
 
 
 def connect() -> None:
-    """Look at every database connection when it is opened."""
+    """Look at every database connection when it is opened, and at the guards after migrations."""
     connection_created.connect(refuse_unsafe_sqlite, dispatch_uid="refuse_unsafe_sqlite")
+    post_migrate.connect(renew_guards, dispatch_uid="renew_guards")
+
+
+def renew_guards(
+    sender: AppConfig, *, using: str, plan: Sequence[object] = (), **_: object
+) -> None:
+    """Put the guards of the records back after migrations: SQLite drops those of rebuilt tables."""
+    connection = connections[using]
+    if sender.label == "gradation" and (plan or missing_guards(connection)):
+        _guards.install(connection)
+
+
+def missing_guards(connection: BaseDatabaseWrapper) -> list[str]:
+    """Name the guards of the records that do not stand in the database."""
+    return list(_guards.missing(connection))
 
 
 def refuse_unsafe_sqlite(connection: BaseDatabaseWrapper, **_: object) -> None:

@@ -65,6 +65,9 @@ class Action(StrEnum):
     MANAGE_PEOPLE = "manage people and their roles"
     MANAGE_TOKENS = "make and revoke the tokens of client systems"
     EXPORT_RECORDS = "export records"
+    EXPORT_HISTORY = "export a history"
+    SEAL_RECORDS = "seal the records"
+    HOLD_SAMPLE = "hold what is left of a sample, or let it go"
 
 
 _STAFF = frozenset(
@@ -114,6 +117,11 @@ _MATRIX: dict[Action, frozenset[Role]] = {
     Action.MANAGE_PEOPLE: frozenset({Role.QUALITY_MANAGER}),
     Action.MANAGE_TOKENS: frozenset({Role.QUALITY_MANAGER}),
     Action.EXPORT_RECORDS: frozenset({Role.AUDITOR, Role.QUALITY_MANAGER}),
+    Action.EXPORT_HISTORY: _STAFF | {Role.CUSTOMER},
+    Action.SEAL_RECORDS: frozenset({Role.SIGNATORY, Role.AUDITOR, Role.QUALITY_MANAGER}),
+    Action.HOLD_SAMPLE: frozenset(
+        {Role.TECHNICIAN, Role.REVIEWER, Role.SIGNATORY, Role.QUALITY_MANAGER}
+    ),
 }
 
 

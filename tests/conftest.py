@@ -49,6 +49,14 @@ def _nothing_kept_of_another_database(request):
         forget_settled()
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _tables_can_be_emptied():
+    """Let the test runner empty tables whose rows the database itself keeps from going."""
+    from tests.tampering import let_tests_empty_tables
+
+    let_tests_empty_tables()
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
     """Spread the tests over the processes in the way of this house."""

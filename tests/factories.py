@@ -280,6 +280,14 @@ def make_drying(portion: TestPortion | None = None) -> Drying:
     return dryings.begin_drying(actor=portion.prepared_by, portion=portion, oven=oven)
 
 
+def make_drying_with_mass(actor: User | None = None) -> Drying:
+    """Put a portion into an oven and weigh it once."""
+    drying = make_drying()
+    mass = dryings.MassReading(number=1, text="512.3", key=uuid4())
+    dryings.record_drying_mass(actor=actor or technician(), drying=drying, reading=mass)
+    return drying
+
+
 def make_sieve(aperture_um: int | Decimal = 600, **values: Any) -> Sieve:
     """Register a sieve."""
     filled = {

@@ -20,8 +20,10 @@ ACTS_OF = {
         Action.SEND_BALANCE_READINGS,
         Action.KEEP_PARTIES,
         Action.KEEP_BLENDS,
+        Action.HOLD_SAMPLE,
     },
     Role.REVIEWER: {
+        Action.HOLD_SAMPLE,
         Action.REVIEW_RUN,
         Action.DRAFT_CERTIFICATE,
         Action.ANSWER_POINT,
@@ -29,6 +31,8 @@ ACTS_OF = {
         Action.KEEP_STUDIES,
     },
     Role.SIGNATORY: {
+        Action.HOLD_SAMPLE,
+        Action.SEAL_RECORDS,
         Action.DRAFT_CERTIFICATE,
         Action.ISSUE_CERTIFICATE,
         Action.LEAVE_OUT_ITEM,
@@ -68,10 +72,12 @@ ACTS_OF = {
         Action.KEEP_BLENDS,
         Action.KEEP_STUDIES,
         Action.EXPORT_RECORDS,
+        Action.HOLD_SAMPLE,
+        Action.SEAL_RECORDS,
     },
-    Role.AUDITOR: {Action.EXPORT_RECORDS},
+    Role.AUDITOR: {Action.EXPORT_RECORDS, Action.SEAL_RECORDS},
 }
-READING = {Action.READ_RECORDS, Action.READ_OWN_SAMPLES}
+READING = {Action.READ_RECORDS, Action.READ_OWN_SAMPLES, Action.EXPORT_HISTORY}
 
 
 @pytest.mark.django_db
@@ -86,7 +92,8 @@ def test_role_may_do_its_acts_and_no_other(role):
 def test_customer_only_reads_their_own():
     person = factories.make_person(Role.CUSTOMER)
 
-    assert {act for act in Action if may(person, act)} == {Action.READ_OWN_SAMPLES}
+    own = {Action.READ_OWN_SAMPLES, Action.EXPORT_HISTORY}
+    assert {act for act in Action if may(person, act)} == own
 
 
 @pytest.mark.django_db

@@ -33,7 +33,7 @@ from gradation.models.procedures import (
     ProcedureVersion,
     VersionState,
 )
-from gradation.models.records import ChainHead, Counter, LedgerEntry
+from gradation.models.records import ChainHead, Counter, LedgerEntry, Seal, SealedHead
 from gradation.models.report_forms import Language, Paper, ReportForm
 from gradation.models.reviews import TrailReview
 from gradation.models.run_checks import (
@@ -44,7 +44,7 @@ from gradation.models.run_checks import (
     Stage,
 )
 from gradation.models.runs import Assessment, Result, Run, RunSieve, Shaking, Weighing
-from gradation.models.samples import Division, Sample, SamplingRecord, TestPortion
+from gradation.models.samples import Division, Sample, SampleHold, SamplingRecord, TestPortion
 from gradation.models.specifications import (
     DecisionRule,
     LotRule,
@@ -113,8 +113,11 @@ __all__ = [
     "RunInstrument",
     "RunSieve",
     "Sample",
+    "SampleHold",
     "SamplingRecord",
     "Scope",
+    "Seal",
+    "SealedHead",
     "Severity",
     "Shaking",
     "SheetForm",

@@ -71,7 +71,14 @@ class Sample(models.Model):
 
     state = models.CharField(max_length=12, choices=choices(State), default=State.LOGGED.value)
     state_reason = models.CharField(max_length=240, blank=True)
+    hazard = models.CharField(
+        max_length=160, blank=True, help_text="What whoever handles or throws it away must know."
+    )
     disposed_at = models.DateTimeField(null=True, blank=True)
+    disposed_by = models.ForeignKey(
+        "gradation.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    disposed_how = models.CharField(max_length=160, blank=True)
     search_text = models.TextField(default="", editable=False)
     version = models.PositiveIntegerField(default=1)
 
@@ -119,6 +126,42 @@ class SamplingRecord(models.Model):
 
     def __str__(self) -> str:
         return f"sampling of {self.sample}"
+
+
+class SampleHold(models.Model):
+    """A reason why what is left of a sample is not thrown away, until somebody lifts it."""
+
+    class Cause(StrEnum):
+        """What is still open."""
+
+        QUERY = "open query"
+        FAILURE = "result outside the specification"
+        DISPUTE = "dispute or recall"
+        OTHER = "another reason"
+
+    sample = models.ForeignKey(Sample, on_delete=models.PROTECT, related_name="holds")
+    cause = models.CharField(max_length=40, choices=choices(Cause))
+    reason = models.CharField(max_length=400)
+    held_at = models.DateTimeField()
+    held_by = models.ForeignKey("gradation.User", on_delete=models.PROTECT, related_name="+")
+    lifted_at = models.DateTimeField(null=True, blank=True)
+    lifted_by = models.ForeignKey(
+        "gradation.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    lift_reason = models.CharField(max_length=400, blank=True)
+
+    class Meta:
+        ordering: ClassVar[list[str]] = ["id"]
+        constraints: ClassVar[list[models.BaseConstraint]] = [
+            models.CheckConstraint(condition=Q(reason__gt=""), name="samplehold_has_reason"),
+            models.CheckConstraint(
+                condition=Q(lifted_at__isnull=True) | Q(lift_reason__gt=""),
+                name="samplehold_lifted_has_reason",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.sample.number}: {self.cause}"
 
 
 class Division(StrEnum):

@@ -15,7 +15,8 @@ from gradation.errors import Conflict, Invalid, NotAllowed
 from gradation.models import Certificate, Run, Sample, User
 from gradation.policy import Action, require
 from gradation.queries.certificates import runs_for_certificate
-from gradation.services import clock, ledger, numbering
+from gradation.queries.verification.files import content_digest
+from gradation.services import clock, ledger, numbering, seals
 from gradation.services.certificate_drafting import Signing, certificate_content
 from gradation.services.certificate_gates import refuse_gaps, refuse_unread
 from gradation.services.checking import cleaned, locked, needs_reason
@@ -137,8 +138,9 @@ def issue_certificate(
 
     Authorised signatories may, re-entering their password (`NotAllowed` if it is wrong). Number and
     date are given here; content and PDF are frozen; the certificate it amends becomes superseded;
-    the sample is reported. Refuses (`Invalid`) with the list of items still missing. Ledger:
-    certificate issued, with the digest of the file.
+    the sample is reported. The records behind it are sealed before it is drawn. Refuses (`Invalid`)
+    with the list of items still missing. Ledger: records sealed; certificate issued, with the
+    digests of file and content.
     """
     require(actor, Action.ISSUE_CERTIFICATE)
     _check_password(actor, password)
@@ -151,10 +153,32 @@ def issue_certificate(
         refuse_unread(_accepted_runs(sample, list(certificate.runs.all())))
         before = ledger.snapshot(certificate)
         _supersede(actor, certificate)
+        seals.seal_now(
+            actor=actor, occasion=seals.Occasion.CERTIFICATE, about=f"certificate of {sample}"
+        )
         _freeze(actor, certificate, meaning)
-        ledger.write(actor=actor, action="certificate issued", subject=certificate, before=before)
+        digest = content_digest(certificate.content)
+        after = ledger.snapshot(certificate, content_sha256=digest)
+        ledger.write(
+            actor=actor,
+            action="certificate issued",
+            subject=certificate,
+            before=before,
+            after=after,
+        )
         _mark_reported(actor, sample)
     return certificate
+
+
+def _write_issue(actor: User, certificate: Certificate, before: ledger.State) -> None:
+    digest = content_digest(certificate.content)
+    ledger.write(
+        actor=actor,
+        action="certificate issued",
+        subject=certificate,
+        before=before,
+        after=ledger.snapshot(certificate, content_sha256=digest),
+    )
 
 
 def _check_password(actor: User, password: str) -> None:

@@ -6,11 +6,10 @@ different samples do not queue behind each other.
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from functools import singledispatch
 from typing import Any
@@ -45,7 +44,9 @@ from gradation.models import (
     RunCheckAnswer,
     RunCheckPolicy,
     Sample,
+    SampleHold,
     SamplingRecord,
+    Seal,
     Shaking,
     StudyFollowUp,
     Tare,
@@ -54,6 +55,7 @@ from gradation.models import (
     User,
     Weighing,
 )
+from gradation.proofs import entries as proven
 from gradation.services import clock
 
 __all__ = ["Made", "chain_of", "digest_of", "snapshot", "write", "write_many"]
@@ -79,8 +81,13 @@ def _(subject: Sample) -> str:
 
 
 @chain_of.register
-def _(subject: TestPortion) -> str:
+def _(subject: TestPortion | SampleHold) -> str:
     return chain_of(subject.sample)
+
+
+@chain_of.register
+def _(subject: Seal) -> str:
+    return "seals"
 
 
 @chain_of.register
@@ -344,28 +351,28 @@ def _lock_heads(chains: set[str]) -> dict[str, ChainHead]:
 
 def digest_of(entry: LedgerEntry) -> str:
     """Compute the SHA-256 of the entry's canonical form, which holds the digest before it."""
-    canonical = json.dumps(
-        {
-            "chain": entry.chain,
-            "sequence": entry.sequence,
-            "at": entry.at.isoformat(),
-            "actor": entry.actor_id,
-            "actor_name": entry.actor_name,
-            "action": entry.action,
-            "subject_type": entry.subject_type,
-            "subject_id": entry.subject_id,
-            "subject": entry.subject,
-            "before": entry.before,
-            "after": entry.after,
-            "reason": entry.reason,
-            "door": entry.door,
-            "address": entry.address,
-            "request_id": entry.request_id,
-            "previous_digest": entry.previous_digest,
-        },
-        sort_keys=True,
-        separators=(",", ":"),
-        ensure_ascii=False,
-        cls=DjangoJSONEncoder,
+    return proven.digest_of(
+        proven.Entry(
+            chain=entry.chain,
+            sequence=entry.sequence,
+            at=entry.at.astimezone(UTC).isoformat(),
+            actor=entry.actor_id,
+            actor_name=entry.actor_name,
+            action=entry.action,
+            subject_type=entry.subject_type,
+            subject_id=entry.subject_id,
+            subject=entry.subject,
+            before=_canonical(entry.before),
+            after=_canonical(entry.after),
+            reason=entry.reason,
+            door=entry.door,
+            address=entry.address,
+            request_id=entry.request_id,
+            previous_digest=entry.previous_digest,
+        )
     )
-    return hashlib.sha256(canonical.encode()).hexdigest()
+
+
+def _canonical(state: State | None) -> str:
+    """Write a state as it will be read back from the database."""
+    return proven.canonical_json(json.loads(json.dumps(state, cls=DjangoJSONEncoder)))
