@@ -14,5 +14,7 @@ class GradationConfig(AppConfig):
     def ready(self) -> None:
         """Connect the checks; nothing here touches the database."""
         from gradation import checks
+        from gradation.web import sessions
 
         checks.connect()
+        sessions.connect()

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-__all__ = ["Conflict", "Fault", "Invalid", "NotAllowed", "NotFound", "Refusal"]
+__all__ = ["Conflict", "Fault", "Invalid", "NotAllowed", "NotFound", "Refusal", "TooMany"]
 
 
 class Refusal(Exception):
@@ -40,6 +40,16 @@ class Conflict(Refusal):
     """The state of the thing does not admit the act, or somebody else was first."""
 
     code = "conflict"
+
+
+class TooMany(Refusal):
+    """Tried too often: the same may be tried again after `retry_after_s` seconds."""
+
+    code = "too-many"
+
+    def __init__(self, message: str, *, retry_after_s: int, field: str = "") -> None:
+        super().__init__(message, field=field)
+        self.retry_after_s = retry_after_s
 
 
 @dataclass(frozen=True)

@@ -68,6 +68,10 @@ class Action(StrEnum):
     EXPORT_HISTORY = "export a history"
     SEAL_RECORDS = "seal the records"
     HOLD_SAMPLE = "hold what is left of a sample, or let it go"
+    KEEP_OWN_ACCOUNT = "keep their own account"
+    READ_OPERATIONS = "read how the installation runs"
+    CLOSE_INCIDENTS = "close incidents"
+    KEEP_INSTALLATION = "back up, restore and upgrade the installation"
 
 
 _STAFF = frozenset(
@@ -122,11 +126,17 @@ _MATRIX: dict[Action, frozenset[Role]] = {
     Action.HOLD_SAMPLE: frozenset(
         {Role.TECHNICIAN, Role.REVIEWER, Role.SIGNATORY, Role.QUALITY_MANAGER}
     ),
+    Action.KEEP_OWN_ACCOUNT: frozenset(Role),
+    Action.READ_OPERATIONS: frozenset({Role.AUDITOR, Role.QUALITY_MANAGER}),
+    Action.CLOSE_INCIDENTS: frozenset({Role.QUALITY_MANAGER}),
+    Action.KEEP_INSTALLATION: frozenset({Role.QUALITY_MANAGER}),
 }
 
 
 def may(actor: User, action: Action) -> bool:
     """Say whether this person's roles include the act. A superuser gets no more than others."""
+    if action is Action.KEEP_OWN_ACCOUNT:  # also of somebody whose roles were all taken away
+        return actor.is_active
     return actor.is_active and not actor.role_names.isdisjoint(_MATRIX[action])
 
 

@@ -6,14 +6,20 @@ ends with one sentence instead of a loop of dying workers.
 
 import gc
 import os
+import tempfile
 from pathlib import Path
+from typing import Any
 
+# Before the figures are first counted: each process keeps its own in a file, and all are added up.
+os.environ.setdefault("PROMETHEUS_MULTIPROC_DIR", tempfile.mkdtemp(prefix="gradation-figures-"))
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "labsite.settings.production")
 
 from django.conf import settings
 from django.template.loader import get_template
 from django.urls import get_resolver
+from prometheus_client import multiprocess
 
+from labsite import start
 from labsite.settings import environment
 
 _is_embedded = settings.DATABASES["default"]["ENGINE"].endswith("sqlite3")
@@ -44,5 +50,23 @@ def post_worker_init(worker: object) -> None:
     gc.freeze()
 
 
-accesslog = "-"
+accesslog = None  # labsite.requests writes a line about each request
 errorlog = "-"
+logconfig_dict = {
+    **settings.LOGGING,
+    "loggers": {
+        **settings.LOGGING["loggers"],
+        "gunicorn.error": {"handlers": ["stderr"], "level": "INFO", "propagate": False},
+    },
+}
+
+
+def on_starting(server: object) -> None:
+    """Refuse to serve tables that do not fit the program; print the code of the first start."""
+    start.refuse_pending_migrations()
+    start.tell_set_up_code()
+
+
+def child_exit(server: object, worker: Any) -> None:
+    """Leave out what a worker that has ended was doing just now."""
+    multiprocess.mark_process_dead(worker.pid)  # type: ignore[no-untyped-call]

@@ -6,3 +6,5 @@ urlpatterns = [
     path("api/v1/", include("gradation.api.urls")),
     path("", include("gradation.web.urls")),
 ]
+
+handler500 = "labsite.faults.broken"

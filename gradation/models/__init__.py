@@ -15,12 +15,20 @@ from gradation.models.certificates import (
 from gradation.models.charts import ChartNote, ControlChart, FrozenLimits, ResultFigure
 from gradation.models.checks import Attachment, Check, ReferenceLot, Tare
 from gradation.models.competence import Competence
+from gradation.models.doors import (
+    PersonSession,
+    RecoveryCode,
+    SecondFactor,
+    SetUpCode,
+    SignInTally,
+)
 from gradation.models.drying import Drying, DryingMass
 from gradation.models.equipment import Bench, Equipment, Nest, NestSieve, Sieve
 from gradation.models.impact import ImpactAssessment, ImpactDecision
 from gradation.models.imports import RunImport, SheetForm
 from gradation.models.instruments import Instrument, RunInstrument
 from gradation.models.laboratory import Laboratory, OverdueRule
+from gradation.models.operations import Incident, Maintenance
 from gradation.models.parties import Customer, Material, Source
 from gradation.models.people import Origin, User
 from gradation.models.procedures import (
@@ -85,11 +93,13 @@ __all__ = [
     "FrozenLimits",
     "ImpactAssessment",
     "ImpactDecision",
+    "Incident",
     "Instrument",
     "Laboratory",
     "Language",
     "LedgerEntry",
     "LotRule",
+    "Maintenance",
     "Material",
     "Nest",
     "NestSieve",
@@ -98,9 +108,11 @@ __all__ = [
     "OutlierRule",
     "OverdueRule",
     "Paper",
+    "PersonSession",
     "Procedure",
     "ProcedureAperture",
     "ProcedureVersion",
+    "RecoveryCode",
     "ReferenceLot",
     "ReportForm",
     "Result",
@@ -118,10 +130,13 @@ __all__ = [
     "Scope",
     "Seal",
     "SealedHead",
+    "SecondFactor",
+    "SetUpCode",
     "Severity",
     "Shaking",
     "SheetForm",
     "Sieve",
+    "SignInTally",
     "Source",
     "Specification",
     "SpecificationLine",

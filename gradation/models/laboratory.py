@@ -43,6 +43,10 @@ class Laboratory(models.Model):
         default=OverdueRule.WARN.value,
         help_text="When the balance was not checked on the day of the run.",
     )
+    second_factor_required = models.BooleanField(
+        default=False,
+        help_text="Signatories and quality managers sign in and sign with a one-time code.",
+    )
     due_soon_days = models.PositiveSmallIntegerField(default=30)
     retention_days = models.PositiveSmallIntegerField(default=365)
 

@@ -27,6 +27,10 @@ class User(AbstractUser):
         "gradation.Customer", on_delete=models.PROTECT, null=True, blank=True, related_name="users"
     )
 
+    must_set_password = models.BooleanField(
+        default=False, help_text="Somebody else knows the password: nothing is signed with it."
+    )
+
     #: Set by the door that lets the person in (middleware, command); read by the ledger.
     origin: Origin = Origin()
 

@@ -23,7 +23,7 @@ def laboratory() -> Laboratory | None:
 
 def people_list() -> QuerySet[User]:
     """List accounts with their roles."""
-    return User.objects.prefetch_related("groups").select_related("customer")
+    return User.objects.prefetch_related("groups").select_related("customer", "second_factor")
 
 
 def active_person(pk: int) -> User | None:

@@ -40,6 +40,8 @@ from gradation.models import (
     ImpactDecision,
     LedgerEntry,
     Nest,
+    PersonSession,
+    RecoveryCode,
     Run,
     RunCheckAnswer,
     RunCheckPolicy,
@@ -47,6 +49,7 @@ from gradation.models import (
     SampleHold,
     SamplingRecord,
     Seal,
+    SecondFactor,
     Shaking,
     StudyFollowUp,
     Tare,
@@ -63,7 +66,7 @@ __all__ = ["Made", "chain_of", "digest_of", "snapshot", "write", "write_many"]
 #: Too large or derived: named by digest elsewhere in the row, or rebuilt at will.
 _LEFT_OUT = frozenset(
     {"pdf", "content", "file", "logo", "search_text", "password", "last_login", "equipment_ptr_id"}
-    | {"secret_digest"}
+    | {"secret_digest", "secret", "session_key", "trace"}
 )
 
 State = dict[str, Any]
@@ -136,7 +139,7 @@ def _(subject: RunCheckPolicy) -> str:
 
 
 @chain_of.register
-def _(subject: Competence) -> str:
+def _(subject: Competence | SecondFactor | RecoveryCode | PersonSession) -> str:
     return chain_of(subject.person)
 
 

@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from django.contrib.auth.models import Group
-from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from gradation.errors import Fault, Invalid
 from gradation.models import User
 from gradation.policy import Action, Role, require
 from gradation.services import ledger
+from gradation.services.accounts import refuse_taken_email, refuse_weak
 from gradation.services.checking import cleaned, locked, needs_reason
 
 __all__ = ["SYSTEM_NAME", "add_person", "deactivate_person", "set_roles", "system_account"]
@@ -34,14 +32,15 @@ def system_account() -> User:
 def add_person(*, actor: User, person: User, password: str, roles: Iterable[Role]) -> User:
     """Add an account with its roles; quality managers may.
 
-    Refuses (`Invalid`) a weak password or a name already taken. Ledger: person added.
+    Refuses (`Invalid`) a weak password, a name or an address already taken, also by a closed
+    account. Who adds a person knows the password: it must be changed before the first signature.
+    Ledger: person added.
     """
     require(actor, Action.MANAGE_PEOPLE)
-    try:
-        validate_password(password, person)
-    except ValidationError as error:
-        raise Invalid([Fault("password", message) for message in error.messages]) from error
+    refuse_weak(password, person)
+    refuse_taken_email(person.email, person)
     roles = sorted(set(roles))
+    person.must_set_password = actor.username != SYSTEM_NAME
     with transaction.atomic():
         person.set_password(password)
         cleaned(person).save(force_insert=True)

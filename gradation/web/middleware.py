@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import zoneinfo
 from collections.abc import Callable
-from uuid import uuid4
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from gradation.errors import Conflict, NotAllowed, NotFound, Refusal
-from gradation.models import Origin
+from gradation.errors import Conflict, NotAllowed, NotFound, Refusal, TooMany
+from gradation.models import User
+from gradation.policy import is_customer
+from gradation.services.refusals import note_refused
 from gradation.web.context import laboratory_of
+from gradation.web.sessions import FACTOR_DUE, origin_of
 
 Handler = Callable[[HttpRequest], HttpResponse]
 
@@ -26,9 +28,7 @@ class OriginMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         """Mark the person, then let the view answer."""
         if request.user.is_authenticated:
-            request.user.origin = Origin(
-                door="web", address=request.META.get("REMOTE_ADDR", ""), request_id=uuid4().hex
-            )
+            request.user.origin = origin_of(request)
         return self.get_response(request)
 
 
@@ -53,6 +53,7 @@ class RefusalMiddleware:
         (NotAllowed, 403),
         (NotFound, 404),
         (Conflict, 409),
+        (TooMany, 429),
         (Refusal, 422),
     )
 
@@ -68,4 +69,69 @@ class RefusalMiddleware:
         if not isinstance(error, Refusal):
             return None
         status = next(status for kind, status in self._STATUS if isinstance(error, kind))
-        return render(request, "web/refusal.html", {"refusal": error}, status=status)
+        answer = render(request, "web/refusal.html", {"refusal": error}, status=status)
+        if isinstance(error, TooMany):
+            answer["Retry-After"] = str(error.retry_after_s)
+        return answer
+
+
+class TurnedAwayMiddleware:
+    """Records who was turned away: a right that is missing, a thing that is another customer's."""
+
+    def __init__(self, get_response: Handler) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Let the view answer, then record a refusal of a right."""
+        response = self.get_response(request)
+        person = request.user
+        if response.status_code not in {403, 404} or not isinstance(person, User):
+            return response
+        if response.status_code == 403 or is_customer(person):
+            note_refused(
+                actor=person,
+                method=request.method or "",
+                path=request.path,
+                status=response.status_code,
+            )
+        return response
+
+
+class DutiesMiddleware:
+    """Lets nobody work before their own password and, where asked for, second factor are set."""
+
+    def __init__(self, get_response: Handler) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Pass the request on, unless something about the account comes first."""
+        return self.get_response(request)
+
+    def process_view(
+        self, request: HttpRequest, view: object, args: object, kwargs: object
+    ) -> HttpResponse | None:
+        """Send the person to what comes first; a program is told by 403."""
+        if not request.user.is_authenticated:
+            return None
+        first = _duty(request)
+        match = request.resolver_match
+        if first is None or (match and match.view_name in _FREE):
+            return None
+        if request.method != "GET" or request.path.startswith("/api/"):
+            msg = "Set your own password or second factor first: see under your name."
+            raise NotAllowed(msg, code="account-first")
+        return redirect(first)
+
+
+#: Reached whatever is still to be done about the account.
+_FREE = frozenset(
+    {"web:sign-out", "account:password-set", "account:factor-set-up", "account:identity-confirm"}
+)
+
+
+def _duty(request: HttpRequest) -> str | None:
+    if isinstance(request.user, User) and request.user.must_set_password:
+        return "account:password-set"
+    if request.session.get(FACTOR_DUE):
+        return "account:factor-set-up"
+    return None

@@ -4,6 +4,7 @@ from django.urls import include, path
 
 from gradation.web import serials  # noqa: F401 - declares <serial:...>
 from gradation.web.views import (
+    account,
     balances,
     bench,
     bench_balance,
@@ -14,6 +15,7 @@ from gradation.web.views import (
     compare,
     determinations,
     door,
+    door_steps,
     dryings,
     equipment,
     equipment_checks,
@@ -26,6 +28,7 @@ from gradation.web.views import (
     impact,
     intake,
     methods,
+    operations,
     preparation,
     procedure_library,
     records,
@@ -45,7 +48,23 @@ _door = [
     path("", door.home, name="home"),
     path("find/", door.find_thing, name="find"),
     path("sign-in/", door.SignIn.as_view(), name="sign-in"),
+    path("sign-in/code/", door_steps.code_give, name="code-give"),
+    path("sign-in/reset/", door_steps.reset_ask, name="reset-ask"),
+    path("sign-in/reset/<str:who>/<str:token>/", door_steps.reset_finish, name="reset-finish"),
     path("sign-out/", door.SignOut.as_view(), name="sign-out"),
+    path("set-up/", door_steps.laboratory_begin, name="laboratory-begin"),
+]
+
+_account = [
+    path("", account.account_show, name="account-show"),
+    path("samples/", account.samples_show, name="samples-show"),
+    path("confirm/", account.identity_confirm, name="identity-confirm"),
+    path("password/", account.password_set, name="password-set"),
+    path("email/", account.email_set, name="email-set"),
+    path("second-factor/", account.factor_set_up, name="factor-set-up"),
+    path("second-factor/codes/", account.recovery_renew, name="recovery-renew"),
+    path("second-factor/give-up/", account.factor_drop, name="factor-drop"),
+    path("sessions/<int:pk>/end/", account.session_end, name="session-end"),
 ]
 
 _intake = [
@@ -321,6 +340,16 @@ _settings = [
     path("people/add/", settings.person_add, name="person-add"),
     path("people/<int:pk>/roles/", settings.roles_set, name="roles-set"),
     path("people/<int:pk>/close/", settings.person_deactivate, name="person-deactivate"),
+    path("people/<int:pk>/password/", operations.password_open, name="password-open"),
+    path("people/<int:pk>/second-factor/", operations.factor_revoke, name="factor-revoke"),
+    path("sessions/", operations.session_list, name="session-list"),
+    path("sessions/<int:pk>/end/", operations.session_end, name="session-end"),
+    path("operations/", operations.operations_show, name="operations-show"),
+    path("operations/mail/", operations.mail_try, name="mail-try"),
+    path("incidents/", operations.incident_list, name="incident-list"),
+    path("incidents/<int:pk>/", operations.incident_show, name="incident-show"),
+    path("incidents/<int:pk>/close/", operations.incident_close, name="incident-close"),
+    path("review/", operations.review_show, name="review-show"),
 ]
 
 _compare = [
@@ -352,6 +381,7 @@ _studies = [
 
 urlpatterns = [
     path("", include((_door, "web"))),
+    path("account/", include((_account, "account"))),
     path("intake/", include((_intake, "intake"))),
     path("bench/", include(([*_bench, path("import/", include(_imports))], "bench"))),
     path("review/", include((_review, "review"))),

@@ -1,8 +1,11 @@
 """What every installation has in common; nothing here reads the environment."""
 
 from pathlib import Path
+from typing import Any
 
 from csp.constants import NONCE, NONE, SELF
+
+from labsite import logs
 
 BASE_DIR = Path(__file__).resolve().parents[2]
 
@@ -20,6 +23,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "labsite.requests.RequestMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "labsite.health.HealthMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -29,9 +33,13 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "gradation.web.sessions.SessionAgeMiddleware",
     "gradation.web.middleware.OriginMiddleware",
     "gradation.web.middleware.ZoneMiddleware",
+    "gradation.web.middleware.TurnedAwayMiddleware",
+    "labsite.faults.FaultMiddleware",
     "gradation.web.middleware.RefusalMiddleware",
+    "gradation.web.middleware.DutiesMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "labsite.headers.PrivateAnswersMiddleware",
     "labsite.headers.DevicesMiddleware",
@@ -80,7 +88,14 @@ AUTH_PASSWORD_VALIDATORS = [
         "OPTIONS": {"min_length": 12},
     },
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "gradation.services.password_words.WordsOfThePlace"},
 ]
+
+# Where links in messages lead, whatever host a request names.
+BASE_URL = "http://localhost:8000"
+# Whose X-Forwarded-For is believed.
+TRUSTED_PROXIES: list[str] = []
+METRICS_TOKEN = ""
 
 LANGUAGE_CODE = "en-gb"
 USE_I18N = True
@@ -115,17 +130,20 @@ CONTENT_SECURITY_POLICY = {
         "manifest-src": [SELF],
         "form-action": [SELF],
         "base-uri": [NONE],
-        "frame-ancestors": [SELF],
+        "frame-ancestors": [NONE],
     },
 }
-# For browsers that do not know frame-ancestors; the others go by that and let our own pages show
-# a certificate's PDF in a frame.
+# For browsers that do not know frame-ancestors. One view allows our own pages to frame it: the
+# preview of a certificate.
 X_FRAME_OPTIONS = "DENY"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
 
-SESSION_COOKIE_AGE = 12 * 3600  # one long shift
+SESSION_COOKIE_AGE = 12 * 3600  # one long shift; then everybody signs in again
+SESSION_IDLE_S = 30 * 60  # without any request of a person's own
+SESSION_FRESH_S = 10 * 60  # for acts on accounts, second factors and tokens
+PASSWORD_RESET_TIMEOUT = 3600
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_HTTPONLY = True
@@ -144,3 +162,5 @@ REST_FRAMEWORK = {
         "gradation.api.tokens.InScope",
     ],
 }
+
+LOGGING: dict[str, Any] = logs.LOGGING

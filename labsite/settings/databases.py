@@ -8,6 +8,7 @@ from typing import Any
 # eight writers gave up on a machine that was busy with ten other processes.
 SQLITE_BUSY_TIMEOUT_S = 30
 POSTGRES_KEPT_S = 60  # how long a thread keeps its connection between requests
+POSTGRES_LOCK_TIMEOUT_S = 5
 # Releases from which, within their series, a write-ahead log may be reset while another
 # connection copies it (sqlite.org/wal.html#walresetbug). Series not named here are judged by
 # the newest fix.
@@ -48,5 +49,14 @@ def sqlite_database(path: Path, version: tuple[int, int, int] | None = None) -> 
 
 
 def postgres_database(entry: dict[str, Any]) -> dict[str, Any]:
-    """Complete an entry parsed from an address: connections are kept, and tried before use."""
-    return {**entry, "CONN_MAX_AGE": POSTGRES_KEPT_S, "CONN_HEALTH_CHECKS": True}
+    """Complete an entry parsed from an address: connections are kept, and tried before use.
+
+    Who waits for a lock gives up after a while and says so, instead of holding a thread for ever.
+    """
+    options = {"options": f"-c lock_timeout={POSTGRES_LOCK_TIMEOUT_S}s"}
+    return {
+        **entry,
+        "CONN_MAX_AGE": POSTGRES_KEPT_S,
+        "CONN_HEALTH_CHECKS": True,
+        "OPTIONS": options | entry.get("OPTIONS", {}),
+    }

@@ -3,7 +3,7 @@
 import environ
 
 from labsite.settings.base import *  # noqa: F403 - Django settings modules complete one another
-from labsite.settings.base import BASE_DIR
+from labsite.settings.base import BASE_DIR, LOGGING
 from labsite.settings.databases import sqlite_database
 from labsite.settings.secrets import kept_secret_key
 
@@ -18,6 +18,9 @@ DATABASES = {"default": sqlite_database(DATA_DIR / "gradation.sqlite3")}
 
 SESSION_COOKIE_NAME = "gradation_session"
 CSRF_COOKIE_NAME = "gradation_csrf"
+
+# Nobody reads a line about each request on this machine.
+LOGGING = {**LOGGING, "root": {"handlers": ["stderr"], "level": "WARNING"}}
 
 # Files are served from static/ as they are: no collectstatic, and a change shows at once.
 STATIC_ROOT = None

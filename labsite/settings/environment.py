@@ -17,6 +17,7 @@ from labsite.settings.databases import postgres_database, sqlite_database, wal_r
 
 LEAST_SECRET_LENGTH = 50  # Django's own check (security.W009) asks for as many
 LEAST_DIFFERENT_CHARACTERS = 5
+LEAST_TOKEN_LENGTH = 32
 MAKE_SECRET = "python3 -c 'import secrets; print(secrets.token_urlsafe(64))'"  # noqa: S105
 
 _env = environ.Env()
@@ -108,6 +109,25 @@ def trusted_proxies() -> list[str]:
                 "Set the proxy's own address, for example 10.0.0.2 or 10.0.0.0/24",
             ) from None
     return proxies
+
+
+def metrics_token() -> str:
+    """Return what a monitoring system signs in with; empty: only this machine reads the figures."""
+    name = "GRADATION_METRICS_TOKEN"
+    token = str(_env.str(name, default="")).strip()
+    if token and len(token) < LEAST_TOKEN_LENGTH:
+        raise CannotStart(name, "is too short to be a secret", f"Make one with: {MAKE_SECRET}")
+    return token
+
+
+def session_idle_s() -> int:
+    """Return after how long without a request a person signs in again."""
+    return 60 * _count("GRADATION_SESSION_IDLE_MINUTES", default=30)
+
+
+def session_age_s() -> int:
+    """Return how old a session becomes at most."""
+    return 3600 * _count("GRADATION_SESSION_HOURS", default=12)
 
 
 def bench_token() -> str:

@@ -10,7 +10,12 @@ SECRET_KEY = environment.secret_key()
 SECRET_KEY_FALLBACKS = environment.secret_key_fallbacks()
 DATABASES = {"default": environment.database()}
 
+BASE_URL = _address.origin
 ALLOWED_HOSTS = [_address.host]
+TRUSTED_PROXIES = environment.trusted_proxies()
+METRICS_TOKEN = environment.metrics_token()
+SESSION_IDLE_S = environment.session_idle_s()
+SESSION_COOKIE_AGE = environment.session_age_s()
 CSRF_TRUSTED_ORIGINS = [_address.origin]
 
 SESSION_COOKIE_NAME = "__Host-gradation_session"
@@ -21,7 +26,7 @@ CSRF_COOKIE_SECURE = True
 # gunicorn itself believes X-Forwarded-Proto from the trusted proxies only (labsite.serving), so
 # Django needs no header of its own that a stranger could forge.
 SECURE_SSL_REDIRECT = True
-SECURE_REDIRECT_EXEMPT = [r"^health/(live|ready)$"]
+SECURE_REDIRECT_EXEMPT = [r"^health/(live|ready|connection)$", r"^metrics$"]
 SECURE_HSTS_SECONDS = 2 * 365 * 24 * 3600
 SECURE_HSTS_INCLUDE_SUBDOMAINS = True
 SECURE_HSTS_PRELOAD = True
@@ -32,11 +37,3 @@ STORAGES = {
 }
 
 globals().update(environment.mail())
-
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"plain": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "plain"}},
-    "root": {"handlers": ["stderr"], "level": "INFO"},
-}

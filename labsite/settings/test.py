@@ -7,6 +7,7 @@ from pathlib import Path
 import environ
 
 from labsite.settings.base import *  # noqa: F403 - Django settings modules complete one another
+from labsite.settings.base import LOGGING
 from labsite.settings.databases import sqlite_database
 
 SECRET_KEY = "for the test suite only, guards nothing"  # noqa: S105 - no installation uses it
@@ -26,3 +27,6 @@ else:
     _database = sqlite_database(_path)
     _database["TEST"] = {"NAME": str(_path)}
     DATABASES = {"default": _database}
+
+# One line a request is of no use among thousands.
+LOGGING = {**LOGGING, "root": {"handlers": ["stderr"], "level": "CRITICAL"}}

@@ -49,8 +49,17 @@ NOT_A_USE_CASE = {"ledger", "numbering", "clock", "checking", "results", "run_se
     "run_sheet_rows",
     "run_import_storing",
     "sheet_faults",
+    "secret_keeping",
+    "sign_in_tally",
+    "factor_codes",
+    "password_words",
 }
-WITHOUT_ACTOR = {"system_account"}  # is the actor of last resort itself
+# The actor of last resort itself; questions and checks that write nothing.
+WITHOUT_ACTOR = {"system_account", "needs_factor", "is_set_up"} | {
+    "refuse_weak",
+    "refuse_taken_email",
+    "make_reset_path",
+}
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 

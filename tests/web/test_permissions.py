@@ -10,13 +10,23 @@ from django.urls import get_resolver, reverse
 
 from gradation.models import ChartNote, ControlChart, ReferenceLot
 from gradation.policy import Role
-from gradation.services import attachments, checks, clock, control_charts, instruments
+from gradation.services import (
+    attachments,
+    checks,
+    clock,
+    control_charts,
+    incidents,
+    instruments,
+    people,
+    sessions,
+)
 from tests import factories
 
 STAFF = {role for role in Role if role is not Role.CUSTOMER}
 EVERYBODY = set(Role)
 TECHNICIAN, REVIEWER, SIGNATORY = {Role.TECHNICIAN}, {Role.REVIEWER}, {Role.SIGNATORY}
 KEEPER, MANAGER = {Role.EQUIPMENT_KEEPER}, {Role.QUALITY_MANAGER}
+AUDITOR = {Role.AUDITOR}
 PARTIES = TECHNICIAN | MANAGER
 DRAFTERS = REVIEWER | SIGNATORY
 LOOKERS = KEEPER | MANAGER
@@ -27,6 +37,13 @@ APPROVERS = MANAGER | SIGNATORY
 GET = [
     ("web:home", (), EVERYBODY),
     ("web:find", (), EVERYBODY),
+    ("account:account-show", (), EVERYBODY),
+    ("account:samples-show", (), EVERYBODY),
+    ("account:identity-confirm", (), EVERYBODY),
+    ("account:password-set", (), EVERYBODY),
+    ("account:email-set", (), EVERYBODY),
+    ("account:factor-set-up", (), EVERYBODY),
+    ("account:factor-drop", (), EVERYBODY),
     ("intake:sample-list", (), EVERYBODY),
     ("intake:sample-log", (), PARTIES),
     ("intake:sample-show", ("number",), EVERYBODY),
@@ -204,8 +221,20 @@ GET = [
     ("settings:person-add", (), MANAGER),
     ("settings:roles-set", ("person",), MANAGER),
     ("settings:person-deactivate", ("person",), MANAGER),
+    ("settings:password-open", ("person",), MANAGER),
+    ("settings:factor-revoke", ("person",), MANAGER),
+    ("settings:session-list", (), MANAGER),
+    ("settings:operations-show", (), MANAGER | AUDITOR),
+    ("settings:incident-list", (), MANAGER | AUDITOR),
+    ("settings:incident-show", ("incident",), MANAGER | AUDITOR),
+    ("settings:incident-close", ("incident",), MANAGER),
+    ("settings:review-show", (), MANAGER | AUDITOR),
 ]
 POST = [
+    ("account:recovery-renew", (), EVERYBODY),
+    ("account:session-end", ("session",), EVERYBODY),
+    ("settings:session-end", ("session",), MANAGER),
+    ("settings:mail-try", (), MANAGER | AUDITOR),
     ("bench:reading-record", ("run",), TECHNICIAN),
     ("bench:drying-weigh", ("drying",), TECHNICIAN),
     ("bench:place-name", ("bench",), TECHNICIAN),
@@ -236,7 +265,13 @@ TOLD_AS_JSON = {
     "bench:code-find",
 }
 #: A calendar feed is let in by its signed address alone; tests/web/test_equipment_due.py has it.
-OPEN_TO_ALL = {"web:sign-in", "web:sign-out", "equipment:due-feed"}
+OPEN_TO_ALL = {"web:sign-in", "web:sign-out", "equipment:due-feed"} | {
+    # The steps beside signing in: tests/security has them.
+    "web:code-give",
+    "web:reset-ask",
+    "web:reset-finish",
+    "web:laboratory-begin",
+}
 REFUSED = 403
 CERTIFIED = [
     {"aperture_um": "300", "passing_pct": "88", "u_pct": "0.5"},
@@ -290,6 +325,7 @@ def things(db):
         **equipment(),
         **importing(run.technician),
         **sending(run.technician),
+        **running(run.technician),
     }
 
 
@@ -304,6 +340,14 @@ def sending(technician):
     link = factories.make_balance_link()
     reading = factories.send_line(link, "12.34 g", actor=technician)
     return {"waiting": reading.pk, "token": factories.make_token(technician).token.pk}
+
+
+def running(technician):
+    """Make an incident, and a session of somebody."""
+    met = incidents.Met(ValueError("no"), "1" * 32, "GET", "bench/", technician)
+    incident = incidents.record_incident(actor=people.system_account(), met=met)
+    session = sessions.begin_session(actor=technician, session_key="k" * 32, browser="")
+    return {"incident": incident.pk, "session": session.pk}
 
 
 def charting(run):

@@ -34,6 +34,10 @@ class LaboratoryForm(NotebookForm):
         label="Who proposed a version of a specification or procedure does not approve it",
         required=False,
     )
+    second_factor_required = forms.BooleanField(
+        label="Signatories and quality managers need a second factor",
+        required=False,
+    )
     due_soon_days = WholeField("Due soon means within", unit="days", min_value=0, max_value=365)
     retention_days = WholeField("Samples are kept for", unit="days", min_value=0, max_value=36500)
     reason = ReasonField("Why is it changed")
@@ -47,6 +51,7 @@ class LaboratoryForm(NotebookForm):
                 "due_soon_days",
                 "retention_days",
                 "approver_must_differ",
+                "second_factor_required",
             ),
         ),
         ("Why", ("reason",)),
@@ -61,7 +66,7 @@ class LaboratoryForm(NotebookForm):
         return name
 
 
-_ROLES = [(role.value, role.value) for role in Role if role is not Role.CUSTOMER]
+_ROLES = [(role.value, role.value) for role in Role]
 
 
 class RolesField(forms.MultipleChoiceField):
@@ -87,14 +92,33 @@ class PersonForm(NotebookForm):
         label="First password",
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
-        help_text="At least 12 characters.",
+        help_text="At least 12 characters. It must be changed at the first sign-in.",
     )
     roles = RolesField()
+    customer = RowField(
+        "Customer",
+        customer_list,
+        required=False,
+        help_text="For the role customer: whose samples and certificates the account sees.",
+    )
+
+    def clean(self) -> dict[str, Any] | None:
+        """Refuse a customer's account without its customer, and the role beside others."""
+        cleaned = super().clean() or {}
+        roles = cleaned.get("roles", [])
+        if (Role.CUSTOMER in roles) != (cleaned.get("customer") is not None):
+            self.add_error("customer", "Name it for the role customer, and for no other.")
+        if Role.CUSTOMER in roles and len(roles) > 1:
+            self.add_error("roles", "Who sees one customer's samples only has no other role.")
+        return cleaned
 
     def person(self) -> User:
         """Give the service the person that was described."""
         return User(
-            **{name: self.cleaned_data[name] for name in ("username", "full_name", "email")}
+            **{
+                name: self.cleaned_data[name]
+                for name in ("username", "full_name", "email", "customer")
+            }
         )
 
 

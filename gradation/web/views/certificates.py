@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 
+from csp.constants import SELF
+from csp.decorators import csp_replace
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.templatetags.static import static
@@ -105,6 +107,7 @@ def _content(certificate: Certificate) -> CertificateContent:
 
 @require_GET
 @xframe_options_sameorigin
+@csp_replace({"frame-ancestors": [SELF]})
 @page(Action.READ_OWN_SAMPLES)
 def certificate_preview(request: PersonRequest, pk: int) -> HttpResponse:
     """Give the document itself, to be looked at inside its page."""

@@ -9,12 +9,21 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 
-from gradation.policy import Action, may
+from gradation.errors import Refusal
+from gradation.policy import Action, is_customer, may
 from gradation.queries.finding import Finding, find
 from gradation.services.balance_readings import leave_bench
+from gradation.services.factor_codes import has_factor
+from gradation.services.people import system_account
+from gradation.services.sessions import end_this_session
+from gradation.services.set_up import is_set_up
+from gradation.services.sign_in import Knock, judge_password
 from gradation.web.answers import PersonRequest, page
+from gradation.web.devices import known_device
 from gradation.web.forms.door import SignInForm
 from gradation.web.lists import searched
+from gradation.web.sessions import let_in, origin_of
+from gradation.web.views.door_steps import ask_for_code, turned_away
 
 _PLACES = {
     "sample": "intake:sample-show",
@@ -27,14 +36,35 @@ _PLACES = {
 class SignIn(auth_views.LoginView):
     """Asks for name and password; goes on to where the person wanted to go."""
 
-    form_class = SignInForm
+    form_class = SignInForm  # type: ignore[assignment]
     template_name = "web/sign_in.html"
     redirect_authenticated_user = True
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        """Leave out the request: the form asks no database."""
+        kwargs = super().get_form_kwargs()
+        kwargs.pop("request", None)
+        return kwargs
+
+    def form_valid(self, form: SignInForm) -> HttpResponse:  # type: ignore[override]
+        """Judge the pair; let the person in, or ask for the code first."""
+        username, password = form.cleaned_data["username"], form.cleaned_data["password"]
+        origin = origin_of(self.request, "sign-in")
+        knock = Knock(username, password, origin, known_device(self.request, username))
+        try:
+            person = judge_password(actor=system_account(), knock=knock)
+        except Refusal as refusal:
+            form.take(refusal)
+            return turned_away(self.render_to_response(self.get_context_data(form=form)), refusal)
+        if has_factor(person):
+            return ask_for_code(self.request, person, self.get_success_url())
+        return let_in(self.request, person, redirect(self.get_success_url()))
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Leave out Django's own `site`, which would hide the frame's."""
         context = super().get_context_data(**kwargs)
         context.pop("site", None)
+        context["may_set_up"] = not is_set_up()
         return context
 
 
@@ -46,13 +76,15 @@ class SignOut(auth_views.LogoutView):
         person = request.user
         if person.is_authenticated and may(person, Action.RECORD_RUN):
             leave_bench(actor=person)
+        if person.is_authenticated:
+            end_this_session(actor=person, session_key=request.session.session_key or "")
         return super().post(request, *args, **kwargs)
 
 
 @page(Action.READ_OWN_SAMPLES)
 def home(request: PersonRequest) -> HttpResponse:
-    """Go to the list where most people's day begins."""
-    return redirect("intake:sample-list")
+    """Go to the list where most people's day begins; a customer's is a page of their own."""
+    return redirect("account:samples-show" if is_customer(request.user) else "intake:sample-list")
 
 
 @page(Action.READ_OWN_SAMPLES)

@@ -28,6 +28,7 @@ from gradation.web.forms.settings import (
     SourceChangeForm,
     SourceForm,
 )
+from gradation.web.fresh import fresh
 
 
 def _shown() -> str:
@@ -97,6 +98,7 @@ def laboratory_change(request: PersonRequest) -> HttpResponse:
     )
 
 
+@fresh
 @page(Action.MANAGE_PEOPLE)
 def person_add(request: PersonRequest) -> HttpResponse:
     """Add an account with its roles."""
@@ -115,6 +117,7 @@ def person_add(request: PersonRequest) -> HttpResponse:
     )
 
 
+@fresh
 @page(Action.MANAGE_PEOPLE)
 def roles_set(request: PersonRequest, pk: int) -> HttpResponse:
     """Change what a person may do, with a reason."""

@@ -13,6 +13,7 @@ from gradation.services import clock, tokens
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, found, page, sent
 from gradation.web.forms.intake import ReasonForm
 from gradation.web.forms.tokens import TokenForm
+from gradation.web.fresh import fresh
 from gradation.web.lists import page_in_address
 
 
@@ -27,6 +28,7 @@ def token_list(request: PersonRequest) -> HttpResponse:
     return render(request, "web/settings/token_list.html", context)
 
 
+@fresh
 @page(Action.MANAGE_TOKENS)
 def token_make(request: PersonRequest) -> HttpResponse:
     """Make a token; the answer is the only page that ever shows its secret."""
@@ -47,6 +49,7 @@ def token_make(request: PersonRequest) -> HttpResponse:
     return FormPage(request, form, asking, "web/settings/token_make.html").show()
 
 
+@fresh
 @page(Action.MANAGE_TOKENS)
 def token_revoke(request: PersonRequest, pk: int) -> HttpResponse:
     """Revoke a token for good, with a reason."""

@@ -1,0 +1,36 @@
+"""Browsers in which a person has signed in before: strangers' wrong tries do not shut them out."""
+
+from __future__ import annotations
+
+import secrets
+
+from django.http import HttpRequest, HttpResponse
+
+from gradation.models import User
+
+_COOKIE = "known_device"
+_SALT = "gradation.known-device"
+_YEAR_S = 365 * 24 * 3600
+
+
+def known_device(request: HttpRequest, username: str) -> str:
+    """Name this browser if the person of that name has signed in with it, else ''."""
+    kept = request.get_signed_cookie(_COOKIE, default="", salt=_SALT, max_age=_YEAR_S) or ""
+    whose = kept.partition(":")[0]
+    return kept if kept and whose == username.casefold().encode().hex() else ""
+
+
+def keep_device(request: HttpRequest, response: HttpResponse, person: User) -> HttpResponse:
+    """Let this browser remember who signed in with it."""
+    kept = known_device(request, person.username)
+    name = kept or f"{person.username.casefold().encode().hex()}:{secrets.token_hex(8)}"
+    response.set_signed_cookie(
+        _COOKIE,
+        name,
+        salt=_SALT,
+        max_age=_YEAR_S,
+        secure=request.is_secure(),
+        httponly=True,
+        samesite="Lax",
+    )
+    return response

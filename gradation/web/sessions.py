@@ -1,0 +1,101 @@
+"""How long a sign-in lasts: marked when it begins, ended when it is idle or old."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+from uuid import uuid4
+
+from django.conf import settings
+from django.contrib import auth
+from django.contrib.auth.signals import user_logged_in
+from django.http import HttpRequest, HttpResponse
+
+from gradation.models import Origin, User
+from gradation.services import clock
+from gradation.services.identity import needs_factor
+from gradation.services.sessions import begin_session
+from gradation.web.devices import keep_device
+
+BEGAN, SEEN, CONFIRMED, FACTOR_DUE = "began", "seen", "confirmed", "factor_due"
+_SEEN_EVERY_S = 60
+#: Asked by pages on their own: nobody is at work because of them.
+_POLLED = frozenset({"bench:run-changes", "bench:person-show", "bench:balance-waiting"})
+_BACKEND = "django.contrib.auth.backends.ModelBackend"
+
+Handler = Callable[[HttpRequest], HttpResponse]
+
+
+def _now() -> int:
+    return int(clock.now().timestamp())
+
+
+def mark_signed_in(request: HttpRequest, **_: Any) -> None:
+    """Write into a new session when it began."""
+    request.session.update(dict.fromkeys((BEGAN, SEEN, CONFIRMED), _now()))
+
+
+def connect() -> None:
+    """Mark every session that begins, whatever let the person in."""
+    user_logged_in.connect(mark_signed_in, dispatch_uid="mark_signed_in")
+
+
+def origin_of(request: HttpRequest, door: str = "web") -> Origin:
+    """Say where a request comes from, as the ledger keeps it."""
+    request_id = getattr(request, "request_id", "") or uuid4().hex
+    return Origin(door, request.META.get("REMOTE_ADDR", ""), request_id)
+
+
+def let_in(request: HttpRequest, person: User, response: HttpResponse) -> HttpResponse:
+    """Begin a session under a new key for a person who proved who they are."""
+    auth.login(request, person, backend=_BACKEND)
+    person.origin = origin_of(request)
+    if needs_factor(person):
+        request.session[FACTOR_DUE] = True
+    begin_session(
+        actor=person,
+        session_key=request.session.session_key or "",
+        browser=request.headers.get("User-Agent", ""),
+    )
+    return keep_device(request, response, person)
+
+
+def mark_confirmed(request: HttpRequest) -> None:
+    """Note that the person typed the password again just now."""
+    request.session[CONFIRMED] = _now()
+
+
+def is_fresh(request: HttpRequest) -> bool:
+    """Say whether the password was typed lately enough for acts on accounts and tokens."""
+    return _now() - request.session.get(CONFIRMED, 0) <= settings.SESSION_FRESH_S
+
+
+class SessionAgeMiddleware:
+    """Ends sessions that were idle too long or are too old (ASVS 5.0, 7.3)."""
+
+    def __init__(self, get_response: Handler) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """End an old session before the view looks at it; note activity after."""
+        if request.user.is_authenticated and _is_over(request):
+            auth.logout(request)
+        response = self.get_response(request)
+        match = request.resolver_match
+        if match is not None and match.view_name not in _POLLED and SEEN in request.session:
+            self._note_seen(request)
+        return response
+
+    @staticmethod
+    def _note_seen(request: HttpRequest) -> None:
+        now = _now()
+        if now - request.session[SEEN] >= _SEEN_EVERY_S:
+            request.session[SEEN] = now
+
+
+def _is_over(request: HttpRequest) -> bool:
+    session, now = request.session, _now()
+    if BEGAN not in session:
+        return True
+    idle, age = now - session.get(SEEN, 0), now - session[BEGAN]
+    return idle > settings.SESSION_IDLE_S or age > settings.SESSION_COOKIE_AGE
