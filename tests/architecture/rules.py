@@ -53,6 +53,11 @@ NOT_A_USE_CASE = {"ledger", "numbering", "clock", "checking", "results", "run_se
     "sign_in_tally",
     "factor_codes",
     "password_words",
+    "archive_rows",
+    "archive_sequences",
+    "archive_snapshot",
+    "archive_file",
+    "archive_writing",
 }
 # The actor of last resort itself; questions and checks that write nothing.
 WITHOUT_ACTOR = {"system_account", "needs_factor", "is_set_up"} | {
