@@ -11,7 +11,14 @@ from gradation.queries.determinations import exceeds, figures_of, largest_range
 from gradation.science.errors import GradationError
 from gradation.science.quality.outliers import OutlierVerdict, grubbs_single
 
-__all__ = ["Compared", "Determination", "DeterminationSet", "Outlier", "determinations_of"]
+__all__ = [
+    "Compared",
+    "Determination",
+    "DeterminationSet",
+    "Outlier",
+    "determinations_of",
+    "set_of",
+]
 
 LEAST_FOR_GRUBBS = 3
 
@@ -79,8 +86,13 @@ class DeterminationSet:
 
 def determinations_of(sample: Sample) -> DeterminationSet:
     """Compare the determinations of a sample that were handed over, with what follows from them."""
-    procedure = sample.procedure_version
-    determinations = _handed_over(sample)
+    return set_of(sample.procedure_version, _handed_over(sample))
+
+
+def set_of(
+    procedure: ProcedureVersion, determinations: tuple[Determination, ...]
+) -> DeterminationSet:
+    """Compare determinations already read, in the order in which they were made."""
     counting = [each for each in determinations if each.run.counts]
     compared = tuple(_compared(procedure, determinations, counting))
     agree = _agree(compared, len(counting))

@@ -1,21 +1,29 @@
-"""The results of a lot together, where a specification is held against more than one."""
+"""The results of a lot together, where a specification is held against more than one.
+
+A result is what one sample reports: its determinations are brought together first
+(`sample_results`), so that a sample tested twice does not weigh twice.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from django.db.models import OuterRef, QuerySet, Subquery
-
-from gradation.models import Assessment, LotRule, Result, Run, SpecificationVersion
+from gradation.models import Assessment, LotRule, Run, Sample, SpecificationVersion
+from gradation.queries.sample_results import SampleResult, latest_assessments, results_of
 from gradation.queries.worksheets import envelope_of, rounding_of
 from gradation.science.envelopes import AssessmentRule
 from gradation.science.errors import GradationError
 from gradation.science.lots import LotAssessment, LotPlan, assess_lot
 
-__all__ = ["LotVerdict", "lot_plan", "lot_verdict"]
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
-MOST_RESULTS = 200
-_COUNTED = (Run.State.WEIGHED, Run.State.ACCEPTED)
+    from django.db.models import QuerySet
+
+__all__ = ["LotVerdict", "lot_plan", "lot_verdict", "lots_of", "sample_lot"]
+
+MOST_RUNS = 400
 
 
 @dataclass(frozen=True)
@@ -23,9 +31,34 @@ class LotVerdict:
     """What the results of a lot say together, which they are, or why nothing can be said."""
 
     lot: str
-    runs: tuple[Run, ...]
+    results: tuple[SampleResult, ...]
+    """Oldest first; samples whose determinations are not complete are no results yet."""
     assessment: LotAssessment | None
     reason: str = ""
+    waiting: tuple[SampleResult, ...] = ()
+    """Samples of the lot that still want a determination."""
+    material: str = ""
+
+    @property
+    def runs(self) -> tuple[Run, ...]:
+        """List the runs behind the results."""
+        return tuple(run for result in self.results for run in result.runs)
+
+    @property
+    def newest(self) -> Sample | None:
+        """Give the sample of the newest result."""
+        return self.results[-1].sample if self.results else None
+
+    @property
+    def why(self) -> str:
+        """Say why nothing can be said: of the whole lot, or of the first line left open."""
+        lines = self.assessment.lines if self.assessment else ()
+        return self.reason or next((line.reason for line in lines if line.reason), "")
+
+    @property
+    def outcome(self) -> str:
+        """Give the outcome as a word; not determined where nothing can be said."""
+        return "not_determined" if self.assessment is None else self.assessment.outcome.value
 
 
 def lot_plan(version: SpecificationVersion) -> LotPlan:
@@ -34,47 +67,77 @@ def lot_plan(version: SpecificationVersion) -> LotPlan:
 
 
 def lot_verdict(run: Run) -> LotVerdict | None:
-    """Hold a run and its lot against the lot rule; None where each result stands alone.
-
-    Mean and percent within limits take the results of the same lot; a moving mean the latest of
-    the same material, whatever the lot. Only results against the same version count, each run's
-    newest, up to this run.
-    """
-    version = run.portion.sample.specification_version
+    """Hold a run and its lot against the lot rule, up to this run; None without a lot rule."""
+    sample = run.portion.sample
+    version, own = sample.specification_version, run.results.order_by("-version").first()
     if version is None or version.lot_rule == LotRule.SINGLE:
         return None
-    lot = run.portion.sample.lot
+    rows = latest_assessments(version)
+    if own is not None:
+        rows = rows.filter(result__computed_at__lte=own.computed_at)
+    return _judged(sample, version, _of_lot(rows, sample, version))
+
+
+def sample_lot(sample: Sample) -> LotVerdict | None:
+    """Hold the lot of a sample against the lot rule of its specification; None without one.
+
+    Mean and percent within limits take the results of the same lot; a moving mean the latest of
+    the same material, whatever the lot, up to this sample's own. Only results against the same
+    version count.
+    """
+    version = sample.specification_version
+    if version is None or version.lot_rule == LotRule.SINGLE:
+        return None
+    rows = latest_assessments(version)
+    last = rows.filter(result__run__portion__sample=sample).last()
+    if version.lot_rule == LotRule.MOVING_MEAN and last is not None:
+        rows = rows.filter(result__computed_at__lte=last.result.computed_at)
+    return _judged(sample, version, _of_lot(rows, sample, version))
+
+
+def lots_of(version: SpecificationVersion, most: int = 12) -> list[LotVerdict]:
+    """Judge the newest lots held against a version, the newest first; none under a single rule.
+
+    Under a moving mean there is one for each material: the mean in force.
+    """
+    if version.lot_rule == LotRule.SINGLE:
+        return []
+    lots: dict[tuple[int, str], list[Assessment]] = {}
+    for row in latest_assessments(version).reverse()[:MOST_RUNS]:
+        sample = row.result.run.portion.sample
+        is_of_lot = version.lot_rule != LotRule.MOVING_MEAN
+        lots.setdefault((sample.material_id, sample.lot if is_of_lot else ""), []).append(row)
+    return [
+        _judged(rows[0].result.run.portion.sample, version, rows[::-1])
+        for rows in list(lots.values())[:most]
+    ]
+
+
+def _of_lot(
+    rows: QuerySet[Assessment], sample: Sample, version: SpecificationVersion
+) -> list[Assessment]:
+    """Give the newest rows of a sample's lot, oldest first."""
+    of_lot = rows.filter(result__run__portion__sample__material=sample.material_id)
+    if version.lot_rule != LotRule.MOVING_MEAN:
+        of_lot = of_lot.filter(result__run__portion__sample__lot=sample.lot)
+    return list(of_lot.reverse()[:MOST_RUNS])[::-1]
+
+
+def _judged(
+    sample: Sample, version: SpecificationVersion, rows: Sequence[Assessment]
+) -> LotVerdict:
+    """Judge the lot of a sample by its rule."""
+    lot, material = sample.lot, sample.material.name
     if not lot and version.lot_rule != LotRule.MOVING_MEAN:
-        return LotVerdict("", (), None, "The sample names no lot; enter it at intake.")
-    rows = list(_rows(run, version, lot)[:MOST_RESULTS])[::-1]
-    values = [[line["value"] for line in row.lines] for row in rows]
-    runs = tuple(row.result.run for row in rows)
-    rule = AssessmentRule(rounding=rounding_of(run.procedure_version))
+        why = "The sample names no lot; enter it at intake."
+        return LotVerdict("", (), None, why, material=material)
+    listed = list(results_of(rows))
+    results = tuple(each for each in listed if each.is_complete)
+    waiting = tuple(each for each in listed if not each.is_complete)
+    rule = AssessmentRule(rounding=rounding_of(sample.procedure_version))
+    values = [each.values for each in results]
     try:
         found = assess_lot(values, envelope_of(version), lot_plan(version), rule)
     except GradationError as error:
-        return LotVerdict(lot, runs, None, str(error))
-    return LotVerdict(lot, runs, found)
-
-
-def _rows(run: Run, version: SpecificationVersion, lot: str) -> QuerySet[Assessment]:
-    """Give the newest assessment of each run of the lot, newest first."""
-    newest = Result.objects.filter(run=OuterRef("result__run")).order_by("-version")
-    rows = (
-        Assessment.objects.filter(
-            specification_version=version,
-            result__run__state__in=_COUNTED,
-            result__run__portion__sample__material=run.portion.sample.material_id,
-            result=Subquery(newest.values("pk")[:1]),
-        )
-        .select_related("result__run__portion__sample")
-        .order_by("-result__computed_at", "-id")
-    )
-    own = run.results.order_by("-version").first()
-    if own is not None:
-        rows = rows.filter(result__computed_at__lte=own.computed_at)
-    return (
-        rows
-        if version.lot_rule == LotRule.MOVING_MEAN
-        else rows.filter(result__run__portion__sample__lot=lot)
-    )
+        return LotVerdict(lot, results, None, str(error), waiting, material)
+    return LotVerdict(lot, results, found, "", waiting, material)

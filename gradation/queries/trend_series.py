@@ -103,13 +103,13 @@ def run_series(followed: Followed, stretch: Stretch) -> RunSeries:
     columns = ["run_id", "at_s", "value", "run__procedure_version_id", "run__state", *more]
     found = _fetched(rows.values_list(*columns), stretch.newest)
     run_id, at_s, value, version_id, state, *others = _columns(found, len(columns))
-    keys = iter(others)
+    keys, accepted = iter(others), Run.State.ACCEPTED.value
     series = RunSeries(
         run_id=np.array(run_id, dtype=np.int64),
         at_s=np.array(at_s, dtype=np.int64),
         value=np.array(value, dtype=np.float64),
         version_id=np.array(version_id, dtype=np.int64),
-        is_accepted=np.array([each == Run.State.ACCEPTED.value for each in state], dtype=np.bool_),
+        is_accepted=np.array([each == accepted for each in state], dtype=np.bool_),
         **{
             name: _keys(next(keys)) if column else np.zeros(len(found), dtype=np.int64)
             for name, column in asked.items()

@@ -7,6 +7,7 @@ from decimal import Decimal
 from enum import StrEnum
 
 from gradation.science.decisions import DecisionRule
+from gradation.science.errors import OutOfRange
 from gradation.science.interpolation import Interpolation
 from gradation.science.rounding import Rounding
 
@@ -147,3 +148,55 @@ class Assessment:
         """The tested line nearest to, or furthest beyond, a limit."""
         tested = [line for line in self.lines if line.margin is not None]
         return min(tested, key=lambda line: line.margin or Decimal(0), default=None)
+
+
+def check_line(line: EnvelopeLine) -> None:
+    """Refuse a line that cannot be compared.
+
+    Parameters
+    ----------
+    line : EnvelopeLine
+        As entered.
+
+    Returns
+    -------
+    None
+
+    Raises
+    ------
+    OutOfRange
+        When the aperture or name its kind needs is missing, the two apertures of a
+        `between` line are not coarse and fine, there is no limit, or they are crossed.
+
+    Notes
+    -----
+    Limits that only meet (100 to 100) are fine.
+
+    References
+    ----------
+    Common practice.
+
+    Examples
+    --------
+    >>> check_line(EnvelopeLine(aperture_um=Decimal(75), maximum=Decimal(5)))
+    """
+    if line.kind is LineKind.CHARACTERISTIC and not line.characteristic:
+        raise OutOfRange("This line limits a characteristic value; say which one.")
+    if line.kind is not LineKind.CHARACTERISTIC and line.aperture_um is None:
+        raise OutOfRange("This line limits a percentage; say at which aperture.")
+    if line.kind is LineKind.BETWEEN and not _is_coarse_then_fine(line):
+        raise OutOfRange("A line between two sieves needs the coarser and then the finer one.")
+    low, high = line.limits()
+    if low is None and high is None:
+        raise OutOfRange("This line has no limit. Enter a minimum, a maximum, or a target.")
+    if low is not None and high is not None and low > high:
+        raise OutOfRange(f"The minimum {low} is larger than the maximum {high}.")
+
+
+def _is_coarse_then_fine(line: EnvelopeLine) -> bool:
+    """Whether a `between` line has two apertures in order."""
+    return (
+        line.aperture_um is not None
+        and line.finer_um is not None
+        and line.finer_um < line.aperture_um
+    )

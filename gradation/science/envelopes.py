@@ -19,8 +19,8 @@ from gradation.science.envelope_form import (
     LineVerdict,
     MissingAperture,
     Outcome,
+    check_line,
 )
-from gradation.science.errors import OutOfRange
 from gradation.science.gradation import Gradation
 from gradation.science.percentiles import passing_at_size
 from gradation.science.rounding import (
@@ -40,6 +40,7 @@ __all__ = [
     "MissingAperture",
     "Outcome",
     "assess",
+    "assess_values",
     "check_line",
     "compared_figure",
     "is_within",
@@ -134,6 +135,68 @@ def assess(
     return Assessment(_outcome(verdicts), verdicts)
 
 
+def assess_values(
+    values: Sequence[float | None],
+    lines: Sequence[EnvelopeLine],
+    rule: AssessmentRule | None = None,
+    standard: Sequence[float | None] | None = None,
+) -> Assessment:
+    """Give the comparison of values already known, such as means, with their lines.
+
+    Parameters
+    ----------
+    values : sequence of float or None
+        unrounded value of each line in the line's unit (as `LineVerdict.value`); None where
+        it was not tested
+    lines : sequence of EnvelopeLine
+        limits, in % or in the unit of the characteristic value
+    rule : AssessmentRule, optional
+        rounding, rounded or unrounded comparison, decision rule
+    standard : sequence of float or None, optional
+        standard uncertainty of each value, in the line's unit
+
+    Returns
+    -------
+    Assessment
+        as `assess` gives it; nothing is marked as interpolated
+
+    Raises
+    ------
+    OutOfRange
+        when a line cannot be compared
+
+    Notes
+    -----
+    The same figures are compared in the same way as in `assess`.
+
+    References
+    ----------
+    As `assess`.
+
+    Examples
+    --------
+    >>> line = EnvelopeLine(aperture_um=Decimal(600), maximum=Decimal(60))
+    >>> assess_values([60.4], [line]).outcome.value
+    'conforms'
+    """
+    chosen = rule or AssessmentRule()
+    known = standard if standard is not None else [None] * len(lines)
+    verdicts = tuple(
+        _decided(_of_value(line, value, chosen), chosen, u)
+        for line, value, u in zip(lines, values, known, strict=True)
+    )
+    return Assessment(_outcome(verdicts), verdicts)
+
+
+def _of_value(line: EnvelopeLine, value: float | None, rule: AssessmentRule) -> LineVerdict:
+    """The verdict on a value that is known in the line's unit."""
+    check_line(line)
+    if value is None:
+        return _against(line, _Found(None, reason="There is no value to compare."), rule)
+    is_rest = line.kind is LineKind.RETAINED  # `_reported` takes passing for every percentage
+    return _against(line, _reported(line, 100.0 - value if is_rest else value, rule), rule)
+
+
 def _outcome(verdicts: Sequence[LineVerdict]) -> Outcome:
     """The outcome over all lines."""
     found = {verdict.outcome for verdict in verdicts} or {Outcome.NOT_DETERMINED}
@@ -198,12 +261,15 @@ def _judge(
     values: Mapping[str, float | None],
 ) -> LineVerdict:
     """The verdict on one line."""
-    low, high = line.limits()
     check_line(line)
     if line.kind is LineKind.CHARACTERISTIC:
-        found = _characteristic(line, values)
-    else:
-        found = _percentage(gradation, line, rule)
+        return _against(line, _characteristic(line, values), rule)
+    return _against(line, _percentage(gradation, line, rule), rule)
+
+
+def _against(line: EnvelopeLine, found: _Found, rule: AssessmentRule) -> LineVerdict:
+    """What was found, held against the limits of its line."""
+    low, high = line.limits()
     compared = _compared(found, rule)
     margin, nearer = _margin(compared, line, low, high)
     inside = _is_inside(compared, line)
@@ -220,58 +286,6 @@ def _judge(
         is_interpolated=found.is_interpolated,
         is_moved_by_rounding=_is_inside(found.reported, line) != _is_inside(exact, line),
         reason=found.reason,
-    )
-
-
-def check_line(line: EnvelopeLine) -> None:
-    """Refuse a line that cannot be compared.
-
-    Parameters
-    ----------
-    line : EnvelopeLine
-        As entered.
-
-    Returns
-    -------
-    None
-
-    Raises
-    ------
-    OutOfRange
-        When the aperture or name its kind needs is missing, the two apertures of a
-        `between` line are not coarse and fine, there is no limit, or they are crossed.
-
-    Notes
-    -----
-    Limits that only meet (100 to 100) are fine.
-
-    References
-    ----------
-    Common practice.
-
-    Examples
-    --------
-    >>> check_line(EnvelopeLine(aperture_um=Decimal(75), maximum=Decimal(5)))
-    """
-    if line.kind is LineKind.CHARACTERISTIC and not line.characteristic:
-        raise OutOfRange("This line limits a characteristic value; say which one.")
-    if line.kind is not LineKind.CHARACTERISTIC and line.aperture_um is None:
-        raise OutOfRange("This line limits a percentage; say at which aperture.")
-    if line.kind is LineKind.BETWEEN and not _is_coarse_then_fine(line):
-        raise OutOfRange("A line between two sieves needs the coarser and then the finer one.")
-    low, high = line.limits()
-    if low is None and high is None:
-        raise OutOfRange("This line has no limit. Enter a minimum, a maximum, or a target.")
-    if low is not None and high is not None and low > high:
-        raise OutOfRange(f"The minimum {low} is larger than the maximum {high}.")
-
-
-def _is_coarse_then_fine(line: EnvelopeLine) -> bool:
-    """Whether a `between` line has two apertures in order."""
-    return (
-        line.aperture_um is not None
-        and line.finer_um is not None
-        and line.finer_um < line.aperture_um
     )
 
 

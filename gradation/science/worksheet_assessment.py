@@ -153,12 +153,41 @@ def _rule(worksheet: Worksheet) -> AssessmentRule:
         interpolation=worksheet.interpolation,
         compare=worksheet.compare,
         rounding=worksheet.rounding,
-        decision=_decision(worksheet.requests.decision),
+        decision=decision_rule(worksheet.requests.decision),
     )
 
 
-def _decision(asked: DecisionRequest | None) -> DecisionRule:
-    """The decision rule agreed; plain acceptance when none is stated."""
+def decision_rule(asked: DecisionRequest | None) -> DecisionRule:
+    """Give the decision rule agreed; plain acceptance when none is stated.
+
+    Parameters
+    ----------
+    asked : DecisionRequest or None
+        The rule as a worksheet states it.
+
+    Returns
+    -------
+    DecisionRule
+        As the comparison takes it.
+
+    Raises
+    ------
+    OutOfRange
+        When its confidence or guard factor cannot be applied.
+
+    Notes
+    -----
+    One translation for single runs and for what several determinations report.
+
+    References
+    ----------
+    JCGM 106:2012, 8 (decision rules).
+
+    Examples
+    --------
+    >>> decision_rule(None).rule.value
+    'plain'
+    """
     if asked is None:
         return DecisionRule()
     rules = {

@@ -16,9 +16,10 @@ from gradation.science.worksheet_extras import memory_notes
 if TYPE_CHECKING:
     from decimal import Decimal
 
-    from gradation.science.envelopes import LineVerdict
+    from gradation.science.envelopes import Assessment, LineVerdict
     from gradation.science.worksheet_evaluation import Evaluation, Row
     from gradation.science.worksheet_masses import Stage
+    from gradation.science.worksheet_requests import DecisionRequest
 
 
 def as_json(evaluation: Evaluation) -> dict[str, Any]:
@@ -146,10 +147,45 @@ def _stage(stage: Stage) -> dict[str, Any]:
 
 def _assessment(evaluation: Evaluation) -> dict[str, Any] | None:
     """The comparison with the envelope."""
-    assessment = evaluation.assessment
-    if assessment is None:
+    if evaluation.assessment is None:
         return None
-    decision = evaluation.worksheet.requests.decision
+    return assessment_as_json(evaluation.assessment, evaluation.worksheet.requests.decision)
+
+
+def assessment_as_json(assessment: Assessment, decision: DecisionRequest | None) -> dict[str, Any]:
+    """Give a comparison with an envelope as data that `json.dumps` takes.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        What was found, line by line.
+    decision : DecisionRequest or None
+        The rule it was decided by; None for plain acceptance.
+
+    Returns
+    -------
+    dict
+        outcome, decision_rule, confidence, lines.
+
+    Raises
+    ------
+    Nothing
+        Everything can be written.
+
+    Notes
+    -----
+    The same form for a run and for what several determinations report together.
+
+    References
+    ----------
+    None: a rendering, not a calculation.
+
+    Examples
+    --------
+    >>> from gradation.science.envelopes import assess_values
+    >>> assessment_as_json(assess_values([], []), None)["outcome"]
+    'not_determined'
+    """
     return {
         "outcome": assessment.outcome.value,
         "decision_rule": "plain" if decision is None else decision.rule.value,

@@ -15,21 +15,17 @@ from gradation.charts.figure import (
     Side,
 )
 from gradation.queries.characteristic_figures import line_figure, value_figure
-from gradation.queries.lots import LotVerdict
 from gradation.queries.verdicts import line_name
 from gradation.queries.what_ifs import RunVerdict, deciding_line
 from gradation.science.apertures import designation
-from gradation.science.envelope_consistency import line_words
-from gradation.science.rounding import round_reported, round_significant
+from gradation.science.rounding import round_significant
 from gradation.science.rounding_replay import Replay
 from gradation.science.what_if import DRY_MASS, PAN, WASHED_DRY_MASS
 from gradation.web.specification_figure import specification_figure
 
 __all__ = [
-    "LotRow",
     "ReplayedLine",
     "VerdictLine",
-    "lot_rows",
     "mass_name",
     "replay_rows",
     "verdict_figure",
@@ -194,41 +190,6 @@ def _failing(found: RunVerdict) -> Iterator[FailingPoint]:
             side = Side.ABOVE if line["nearer_limit"] == "maximum" else Side.BELOW
             at = float(line["aperture_um"])
             yield FailingPoint(at, line["value"], side, f"{line['reported']} %")
-
-
-@dataclass(frozen=True)
-class LotRow:
-    """One limit over the results of a lot."""
-
-    name: str
-    results: int
-    mean: str
-    sd: str
-    share: str
-    outcome: str
-    reason: str
-
-
-def lot_rows(lot: LotVerdict | None) -> list[LotRow]:
-    """Lay out what a lot says, line by line."""
-    if lot is None or lot.assessment is None:
-        return []
-    return [
-        LotRow(
-            name=line_words(each.line),
-            results=each.results,
-            mean=_rounded(each.mean, 2),
-            sd=_rounded(each.sd, 2),
-            share=_rounded(each.share_within_pct, 1),
-            outcome=_word(each.outcome.value),
-            reason=each.reason,
-        )
-        for each in lot.assessment.lines
-    ]
-
-
-def _rounded(value: float | None, decimals: int) -> str:
-    return "" if value is None else str(round_reported(value, decimals))
 
 
 @dataclass(frozen=True)

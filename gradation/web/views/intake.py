@@ -11,8 +11,10 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from gradation.models import Sample
-from gradation.policy import Action
+from gradation.policy import Action, may
 from gradation.queries.history import story_of_sample
+from gradation.queries.lots import sample_lot
+from gradation.queries.sample_results import sample_verdict
 from gradation.queries.samples import SampleFilter, find_sample, sample_page
 from gradation.services import intake
 from gradation.web import lists
@@ -20,6 +22,7 @@ from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, page, 
 from gradation.web.forms.base import initial_of
 from gradation.web.forms.intake import ReasonForm, SampleChangeForm, SampleForm
 from gradation.web.labels import labels_of_sample, printed, stock_in
+from gradation.web.lot_part import lot_context
 from gradation.web.next_step import next_step
 from gradation.web.story import days_of
 
@@ -63,7 +66,13 @@ def sample_log(request: PersonRequest) -> HttpResponse:
 def sample_show(request: PersonRequest, number: str) -> HttpResponse:
     """Show a sample with its portions, runs, results and certificates."""
     sample = find_sample(request.user, number)
-    context = {"sample": sample, "step": next_step(request.user, sample)}
+    is_staff = may(request.user, Action.READ_RECORDS)  # a lot may hold samples of others
+    context = {
+        "sample": sample,
+        "step": next_step(request.user, sample),
+        "reported": sample_verdict(sample),
+        **lot_context(sample_lot(sample) if is_staff else None, sample.specification_version),
+    }
     return render(request, "web/intake/sample_show.html", context)
 
 

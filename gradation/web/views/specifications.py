@@ -14,6 +14,7 @@ from gradation.documents import specification_sheet as files
 from gradation.models import Specification, SpecificationVersion
 from gradation.policy import Action
 from gradation.queries import specifications as file
+from gradation.queries.lots import lots_of
 from gradation.queries.specification_words import line_words_of, version_words
 from gradation.science.envelope_library import library, library_entry
 from gradation.science.errors import GradationError
@@ -147,6 +148,7 @@ def version_show(request: PersonRequest, pk: int) -> HttpResponse:
         "chart": plotly_figure(specification_figure(str(version), lines)),
         "decision": file.decision_words(version),
         "lot": file.lot_words(version),
+        "lots": lots_of(version),
         "from_memory": file.figures_from_memory(version),
         "own": request.user.pk in {version.drafted_by_id, version.proposed_by_id},
         "policy": laboratory_of(request),

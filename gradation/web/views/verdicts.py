@@ -12,7 +12,7 @@ from gradation.errors import Invalid
 from gradation.models import Run
 from gradation.queries.lots import lot_verdict
 from gradation.queries.runs import find_run
-from gradation.queries.specifications import decision_words, lot_words
+from gradation.queries.specifications import decision_words
 from gradation.queries.verdicts import verdict_sentence
 from gradation.queries.what_ifs import (
     RunVerdict,
@@ -24,8 +24,8 @@ from gradation.queries.what_ifs import (
 )
 from gradation.web.answers import PersonRequest, page
 from gradation.web.forms.verdicts import WhatIfForm
+from gradation.web.lot_part import lot_context
 from gradation.web.verdict_page import (
-    lot_rows,
     mass_name,
     replay_rows,
     verdict_figure,
@@ -79,7 +79,7 @@ def _plain(run: Run) -> RunVerdict | None:
 
 def _context(run: Run, found: RunVerdict) -> dict[str, Any]:
     version, assessment = found.specification, found.assessment
-    again, lot = replayed(run), lot_verdict(run)
+    again = replayed(run)
     return {
         "found": found,
         "version": version,
@@ -88,9 +88,7 @@ def _context(run: Run, found: RunVerdict) -> dict[str, Any]:
         if version and found.figures["assessment"] and found.evaluation.is_complete
         else "",
         "decision": decision_words(version) if version else None,
-        "lot_words": lot_words(version) if version else "",
-        "lot": lot,
-        "lot_lines": lot_rows(lot),
+        **lot_context(lot_verdict(run), version),
         "lines": verdict_lines(found),
         "reason": (found.figures["uncertainty"] or {}).get("reason", ""),
         "chart": plotly_figure(verdict_figure(found)),
