@@ -5,8 +5,10 @@ A run that is invalid does not count; of a run's results the newest alone has fi
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from operator import itemgetter
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -102,20 +104,38 @@ def run_series(followed: Followed, stretch: Stretch) -> RunSeries:
     more = [column for column in asked.values() if column]
     columns = ["run_id", "at_s", "value", "run__procedure_version_id", "run__state", *more]
     found = _fetched(rows.values_list(*columns), stretch.newest)
-    run_id, at_s, value, version_id, state, *others = _columns(found, len(columns))
-    keys, accepted = iter(others), Run.State.ACCEPTED.value
+    read = _Columns(found, columns)
     series = RunSeries(
-        run_id=np.array(run_id, dtype=np.int64),
-        at_s=np.array(at_s, dtype=np.int64),
-        value=np.array(value, dtype=np.float64),
-        version_id=np.array(version_id, dtype=np.int64),
-        is_accepted=np.array([each == accepted for each in state], dtype=np.bool_),
-        **{
-            name: _keys(next(keys)) if column else np.zeros(len(found), dtype=np.int64)
-            for name, column in asked.items()
-        },
+        run_id=read.keys("run_id"),
+        at_s=read.keys("at_s"),
+        value=np.fromiter(read.of("value"), np.float64, len(found)),
+        version_id=read.keys("run__procedure_version_id"),
+        is_accepted=read.equal("run__state", Run.State.ACCEPTED.value),
+        **{name: read.keys(column) for name, column in asked.items()},
     )
     return series.taken(np.lexsort((series.run_id, series.at_s)))
+
+
+@dataclass(frozen=True)
+class _Columns:
+    """Rows read column by column: no copies of very many rows in between."""
+
+    rows: list[tuple[Any, ...]]
+    names: list[str]
+
+    def of(self, name: str) -> Iterator[Any]:
+        return map(itemgetter(self.names.index(name)), self.rows)
+
+    def keys(self, name: str) -> Whole:
+        """Give a column of whole numbers; 0 where there is none, or it was not asked for."""
+        count = len(self.rows)
+        if not name:
+            return np.zeros(count, dtype=np.int64)
+        return np.fromiter((key or 0 for key in self.of(name)), np.int64, count)
+
+    def equal(self, name: str, word: str) -> NDArray[np.bool_]:
+        """Say where a column holds a word."""
+        return np.fromiter((each == word for each in self.of(name)), np.bool_, len(self.rows))
 
 
 def _fetched(
@@ -124,14 +144,6 @@ def _fetched(
     # Arrays are put in order faster than a database does that sorts on its disk.
     ordered = rows.order_by() if newest is None else rows.order_by("-at_s", "-run_id")[:newest]
     return list(ordered)
-
-
-def _columns(found: list[tuple[Any, ...]], count: int) -> list[tuple[Any, ...]]:
-    return list(zip(*found, strict=True)) or [()] * count
-
-
-def _keys(column: tuple[int | None, ...]) -> Whole:
-    return np.array([key or 0 for key in column], dtype=np.int64)
 
 
 def _rows(followed: Followed, stretch: Stretch) -> QuerySet[ResultFigure]:

@@ -225,7 +225,8 @@ class _Drawing:
 
     def _said(self, each: _Placed, values: NDArray[np.float64], places: Places) -> tuple[str, ...]:
         unit = figure_unit(self.chart.characteristic)
-        days = [on_day(self._moment(int(at))) for at in each.trend.runs.at_s[places]]
+        moments = map(self._moment, each.trend.runs.at_s[places].tolist())
+        days = [on_day(moment.date()) for moment in moments]
         figures = [self._written(value) for value in values[places].tolist()]
         return tuple(
             f"{day}: {found} {unit}".rstrip() for day, found in zip(days, figures, strict=True)
