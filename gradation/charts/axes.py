@@ -5,9 +5,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
+from django.utils.translation import gettext
+
 from gradation.charts.figure import CurvePoint, Direction, GradationFigure, Quantity, Scale
 from gradation.charts.markup import cut
 from gradation.charts.series import Span, even_marks, span_of
+from gradation.language import localized
 from gradation.science.models import Model, paper_from_share
 
 _EMPTY_RANGE_MM = (0.063, 63.0)
@@ -75,10 +78,11 @@ class ApertureAxis:
 
     def title(self) -> str:
         """Return the words under the axis."""
-        return {
-            Scale.PHI: "Aperture, φ = −log2 (size in mm)",
-            Scale.POWER45: "Aperture, mm (axis divided by size to the power 0.45)",
-        }.get(self.scale, "Aperture, mm")
+        if self.scale is Scale.PHI:
+            return gettext("Aperture, φ = −log2 (size in mm)")
+        if self.scale is Scale.POWER45:
+            return gettext("Aperture, mm (axis divided by size to the power 0.45)")
+        return gettext("Aperture, mm")
 
     def _stretch(self, size_mm: float) -> float:
         if self.scale is Scale.POWER45:
@@ -110,7 +114,7 @@ class ApertureAxis:
     def _written(self, size_mm: float) -> str:
         if self.scale is Scale.PHI:
             return f"{round(-math.log2(size_mm)):d}".replace("-", "−")
-        return f"{size_mm:.4g}"
+        return localized(f"{size_mm:.4g}")
 
 
 def aperture_axis(figure: GradationFigure) -> ApertureAxis:
@@ -184,7 +188,7 @@ class ValueAxis:
     def title(self) -> str:
         """Return the words beside the axis."""
         return {
-            Quantity.PASSING: "Passing, %",
+            Quantity.PASSING: gettext("Passing, %"),
             Quantity.RETAINED: "Retained on the sieve, %",
             Quantity.DENSITY: "Density, % per decade of size",
             Quantity.DIFFERENCE: f"Passing less that of {cut(self.against, 30)}, points",

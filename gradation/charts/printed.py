@@ -4,6 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
+from django.utils.translation import gettext
+
 from gradation.charts.axes import (
     ApertureAxis,
     Bar,
@@ -284,7 +286,11 @@ def _sides(plot: _Plot) -> str:
     if not plot.figure.retained_axis:
         return left
     right = (label(plot.right + 5, plot.y(at) + 3, f"{100 - at:g}") for at, _ in ticks)
-    return left + "".join(right) + _sideways(plot.right + 31, middle, "Cumulative retained, %")
+    return (
+        left
+        + "".join(right)
+        + _sideways(plot.right + 31, middle, gettext("Cumulative retained, %"))
+    )
 
 
 def _sideways(x: float, y: float, text: str) -> str:

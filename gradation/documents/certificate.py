@@ -1,17 +1,23 @@
 """The certificate of analysis: content to HTML, and to PDF with the content embedded."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import groupby
 
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _noop
 
 from gradation.charts.printed import svg
 from gradation.documents.certificate_content import (
     CertificateContent,
     Characteristic,
+    Conformity,
     ResultTable,
+    SampleItem,
     SieveUsed,
+    Verdict,
 )
 from gradation.documents.certificate_figure import certificate_figure
 from gradation.documents.certificate_table import ShownTable, shown_table
@@ -24,32 +30,50 @@ from gradation.documents.figures import (
     written,
 )
 from gradation.documents.pdf import EmbeddedFile, render_pdf
+from gradation.language import localized, speaking
 
-_CHART_MM = (182.0, 82.0)  # the width between the margins of A4
+#: The width between the margins of each sheet, and a height that leaves room for the table.
+_CHART_MM = {"A4": (182.0, 82.0), "Letter": (187.9, 78.0)}
+_SHEETS = {"A4": "", "Letter": "@page { size: letter }"}
 
 
-def certificate_html(content: CertificateContent) -> str:
-    """Return the certificate as one HTML page; every text of `content` is escaped."""
-    return render_to_string("documents/certificate.html", _context(content))
+def certificate_html(content: CertificateContent, *, full_record: bool = False) -> str:
+    """Return the certificate as one HTML page; every text of `content` is escaped.
+
+    It is written in the content's language. The full record prints also what a simplified report
+    leaves out.
+    """
+    with speaking(content.language):
+        return render_to_string("documents/certificate.html", _context(content, full_record))
+
+
+def page_css_of(content: CertificateContent) -> str:
+    """Return the style of the sheet that the certificate is printed on."""
+    return _SHEETS.get(content.report_form.paper, "")
 
 
 def certificate_pdf(content: CertificateContent) -> bytes:
     """Return the certificate as PDF with its content as an embedded data file."""
     data = EmbeddedFile("certificate.json", content.to_json(), "The content of this certificate")
-    return render_pdf(certificate_html(content), embedded=data)
+    html, sheet = certificate_html(content), page_css_of(content)
+    return render_pdf(html, page_css=sheet, embedded=data)
 
 
-def _context(content: CertificateContent) -> dict[str, object]:
+def _context(content: CertificateContent, full_record: bool) -> dict[str, object]:
+    simplified = content.report_form.is_simplified and not full_record
     return {
         "content": content,
         "identity": _identity(content),
-        "tables": [_table(content, table) for table in content.results],
+        "simplified": simplified,
+        "tables": [_table(content, table, simplified) for table in content.results],
+        "conformity": [_statement(it) for it in content.conformity],
+        "further": [_further(it) for it in content.further_samples],
         "chart": _chart(content),
         "characteristics": _characteristics(content.characteristics),
         "dates": _dates(content),
         "signatures": [(it, shown_moment(it.signed_at)) for it in content.signatures],
         "corrections": [(it, shown_moment(it.changed_at)) for it in content.corrections],
-        "supplied": dict.fromkeys(content.sample.supplied_by_customer, "†"),
+        "supplied": _supplied(content.sample),
         "replaced_on": shown_date(content.amendment.replaced_issued_on)
         if content.amendment
         else "",
@@ -60,12 +84,49 @@ def _context(content: CertificateContent) -> dict[str, object]:
 def _identity(content: CertificateContent) -> str:
     """Return what stands at the foot of every page; a draft has no number to be quoted by."""
     if content.draft:
-        return "DRAFT, not issued, no number"
-    return f"Certificate {content.number}, version {content.version}"
+        return gettext("DRAFT, not issued, no number")
+    told = {"number": content.number, "version": content.version}
+    return gettext("Certificate %(number)s, version %(version)s") % told
 
 
-def _table(content: CertificateContent, table: ResultTable) -> dict[str, object]:
-    shown: ShownTable = shown_table(table)
+def _supplied(sample: SampleItem) -> dict[str, str]:
+    return dict.fromkeys(sample.supplied_by_customer, "†")
+
+
+def _further(sample: SampleItem) -> dict[str, object]:
+    return {
+        "it": sample,
+        "supplied": _supplied(sample),
+        "sampled": shown_date(sample.sampled_on),
+        "received": shown_date(sample.received_on),
+    }
+
+
+#: Outcomes as they are written above and in the statement of conformity.
+_SAID = (_noop("conforms"), _noop("does not conform"), _noop("not decidable"))
+
+
+def _statement(statement: Conformity) -> dict[str, object]:
+    values = aligned([it.value for it in statement.lines])
+    lines = [
+        {
+            "item": it,
+            "value": value,
+            "limits": _limits(it.lower, it.upper),
+            "said": _verdict(it.verdict),
+        }
+        for it, value in zip(statement.lines, values, strict=True)
+    ]
+    return {"it": statement, "said": gettext(statement.outcome.value), "lines": lines}
+
+
+def _verdict(verdict: Verdict) -> str:
+    return gettext(verdict.value) if verdict else ""
+
+
+def _table(content: CertificateContent, table: ResultTable, simplified: bool) -> dict[str, object]:
+    columns = content.report_form.columns
+    shown: ShownTable = shown_table(table, columns, with_balance=not simplified)
     runs = [
         {
             "run": run,
@@ -76,24 +137,32 @@ def _table(content: CertificateContent, table: ResultTable) -> dict[str, object]
         }
         for run in table.conditions
     ]
-    return {"shown": shown, "runs": runs, "remarks": table.remarks}
+    sample = table.sample if content.further_samples else ""
+    return {"shown": shown, "runs": runs, "remarks": table.remarks, "sample": sample}
 
 
 def _by_next_check(sieves: tuple[SieveUsed, ...]) -> list[tuple[str, list[SieveUsed]]]:
     """Return the sieves, coarse to fine, grouped while their next checks fall on one day."""
-    groups = groupby(sieves, key=lambda sieve: sieve.next_check)
+    named = (replace(it, designation=localized(it.designation)) for it in sieves)
+    groups = groupby(named, key=lambda sieve: sieve.next_check)
     return [(shown_date(day), list(group)) for day, group in groups]
 
 
 def _chart(content: CertificateContent) -> SafeString:
-    return mark_safe(svg(certificate_figure(content), *_CHART_MM))  # noqa: S308 - svg escapes
+    return mark_safe(svg(certificate_figure(content), *_size(content)))  # noqa: S308 - svg escapes
+
+
+def _size(content: CertificateContent) -> tuple[float, float]:
+    return _CHART_MM.get(content.report_form.paper, _CHART_MM["A4"])
 
 
 def _characteristics(items: Sequence[Characteristic]) -> dict[str, object]:
     """Return a table for each run, and which columns any of them needs."""
     runs = dict.fromkeys(item.run for item in items)
     return {
-        "tables": [(run, _values([item for item in items if item.run == run])) for run in runs],
+        "tables": [
+            (_of_run(run), _values([item for item in items if item.run == run])) for run in runs
+        ],
         "has_uncertainty": any(item.uncertainty for item in items),
         "has_limits": any(item.lower or item.upper for item in items),
         "has_verdicts": any(item.verdict for item in items),
@@ -109,17 +178,23 @@ def _values(items: Sequence[Characteristic]) -> list[dict[str, object]]:
             "value": value,
             "uncertainty": spread,
             "limits": _limits(it.lower, it.upper),
+            "said": _verdict(it.verdict),
         }
         for it, value, spread in zip(items, values, spreads, strict=True)
     ]
 
 
+def _of_run(run: str) -> str:
+    return gettext("Run %(run)s") % {"run": run} if run else ""
+
+
 def _limits(lower: str, upper: str) -> str:
     if lower and upper:
-        return f"{written(lower)} to {written(upper)}"
+        ends = {"lower": written(lower), "upper": written(upper)}
+        return gettext("%(lower)s to %(upper)s") % ends
     if lower:
-        return f"at least {written(lower)}"
-    return f"at most {written(upper)}" if upper else "–"
+        return gettext("at least %(limit)s") % {"limit": written(lower)}
+    return gettext("at most %(limit)s") % {"limit": written(upper)} if upper else "–"
 
 
 def _dates(content: CertificateContent) -> dict[str, str]:
@@ -128,5 +203,5 @@ def _dates(content: CertificateContent) -> dict[str, str]:
         "sampled": shown_date(sample.sampled_on),
         "received": shown_date(sample.received_on),
         "tested": shown_days(content.tested_first, content.tested_last),
-        "issued": shown_date(content.issued_at) or "not issued",
+        "issued": shown_date(content.issued_at) or gettext("not issued"),
     }

@@ -2,6 +2,9 @@
 
 from collections.abc import Iterator
 
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _noop
+
 from gradation.charts.figure import (
     Band,
     BandLimit,
@@ -11,6 +14,7 @@ from gradation.charts.figure import (
     FailingPoint,
     GradationFigure,
     Scale,
+    Side,
     SieveName,
 )
 from gradation.documents.certificate_content import (
@@ -21,6 +25,7 @@ from gradation.documents.certificate_content import (
 )
 from gradation.documents.certificate_table import strip_of
 from gradation.documents.figures import as_number
+from gradation.language import localized
 
 
 def certificate_figure(content: CertificateContent) -> GradationFigure:
@@ -28,12 +33,12 @@ def certificate_figure(content: CertificateContent) -> GradationFigure:
     first = content.results[0].rows if content.results else ()
     names = {it.aperture_mm: it.designation for it in content.rows()}
     return GradationFigure(
-        title=f"Sample {content.sample.number}",
+        title=gettext("Sample %(number)s") % {"number": content.sample.number},
         curves=tuple(_curve(table) for table in content.results),
         band=_band(content, first),
         target=_target(first),
         failing=tuple(_failing(first)),
-        sieves=tuple(SieveName(_um(mm), name) for mm, name in names.items()),
+        sieves=tuple(SieveName(_um(mm), localized(name)) for mm, name in names.items()),
         scale=Scale(content.chart.scale),
         direction=Direction(content.chart.direction),
         retained_axis=content.chart.retained_axis,
@@ -59,8 +64,12 @@ def _band(content: CertificateContent, rows: tuple[ResultRow, ...]) -> Band | No
         for row in rows
         if row.lower_pct or row.upper_pct
     )
-    names = [f"{it.specification}, version {it.version}" for it in content.conformity]
-    return Band(names[0] if names else "Specified limits", limits) if limits else None
+    names = [
+        gettext("%(specification)s, version %(version)s")
+        % {"specification": it.specification, "version": it.version}
+        for it in content.conformity
+    ]
+    return Band(names[0] if names else gettext("Specified limits"), limits) if limits else None
 
 
 def _target(rows: tuple[ResultRow, ...]) -> Curve | None:
@@ -69,7 +78,13 @@ def _target(rows: tuple[ResultRow, ...]) -> Curve | None:
         for row in rows
         if (target := as_number(row.target_pct)) is not None
     )
-    return Curve("Target", points) if points else None
+    return Curve(gettext("Target"), points) if points else None
+
+
+_SIDES = {
+    Side.ABOVE: _noop("%(sieve)s: %(passing)s above %(limit)s"),
+    Side.BELOW: _noop("%(sieve)s: %(passing)s below %(limit)s"),
+}
 
 
 def _failing(rows: tuple[ResultRow, ...]) -> Iterator[FailingPoint]:
@@ -77,6 +92,9 @@ def _failing(rows: tuple[ResultRow, ...]) -> Iterator[FailingPoint]:
         strip = strip_of(row)
         side = strip.side()
         if row.verdict is Verdict.OUTSIDE and side and strip.passing_pct is not None:
-            limit = row.upper_pct if side == "above" else row.lower_pct
-            words = f"{row.designation}: {row.passing_pct} {side} {limit}"
+            limit = row.upper_pct if side is Side.ABOVE else row.lower_pct
+            words = localized(
+                gettext(_SIDES[side])
+                % {"sieve": row.designation, "passing": row.passing_pct, "limit": limit}
+            )
             yield FailingPoint(_um(row.aperture_mm), strip.passing_pct, side, words)

@@ -6,6 +6,7 @@ memory, and a request for anything else stops the printing.
 """
 
 import atexit
+import base64
 import datetime
 import logging
 import os
@@ -161,12 +162,42 @@ def _bundle(refused: list[str]) -> "URLFetcher":
         """
 
         def fetch(self, url: str, headers: dict[str, str] | None = None) -> URLFetcherResponse:
+            if picture := raster_in(url):
+                return URLFetcherResponse(url, picture.content, {"Content-Type": picture.kind})
             if url not in bundled_files():
                 refused.append(url)
                 raise NotBundled(url)
             return URLFetcherResponse(url, bundled_files()[url], {"Content-Type": "font/sfnt"})
 
     return Bundle(fail_on_errors=True)
+
+
+@dataclass(frozen=True)
+class _Raster:
+    """A picture that came with the document itself."""
+
+    kind: str
+    content: bytes
+
+
+_RASTERS = {"image/png": b"\x89PNG\r\n\x1a\n", "image/jpeg": b"\xff\xd8\xff"}
+
+
+def raster_in(url: str) -> _Raster | None:
+    """Return the PNG or JPEG that a data address carries; None for every other address.
+
+    Judged by how the bytes begin, not by what the address says they are: drawings and scripts
+    in other clothes are not let in.
+    """
+    head, comma, body = url.partition(",")
+    kind = head.removeprefix("data:").removesuffix(";base64")
+    if not comma or head != f"data:{kind};base64" or kind not in _RASTERS:
+        return None
+    try:
+        content = base64.b64decode(body, validate=True)
+    except ValueError:
+        return None
+    return _Raster(kind, content) if content.startswith(_RASTERS[kind]) else None
 
 
 def _printed(press: _Press, html: str, page_css: str, embedded: EmbeddedFile | None) -> bytes:

@@ -39,10 +39,8 @@ class Index:
 
 #: In the order in which a certificate prints them.
 INDICES: dict[str, Index] = {
-    "coefficient_of_uniformity": Index(_noop("Coefficient of uniformity Cu"), _noop("d60/d10")),
-    "coefficient_of_curvature": Index(
-        _noop("Coefficient of curvature Cc"), _noop("d30²/(d10·d60)")
-    ),
+    "coefficient_of_uniformity": Index(_noop("Coefficient of uniformity Cu"), "d60/d10"),
+    "coefficient_of_curvature": Index(_noop("Coefficient of curvature Cc"), "d30²/(d10·d60)"),
     "fineness_modulus": Index(
         _noop("Fineness modulus"), _noop("ASTM set, sum of cumulative retained / 100")
     ),
@@ -59,10 +57,10 @@ INDICES: dict[str, Index] = {
         _noop("Grading coefficient k"),
         _noop("German set, sum of cumulative retained / 100"),
     ),
-    "span": Index(_noop("Span"), _noop("(d90 − d10)/d50")),
-    "trask_sorting": Index(_noop("Trask sorting coefficient"), _noop("√(d75/d25)")),
-    "uniformity_coefficient": Index(_noop("Uniformity coefficient"), _noop("d60/d10")),
-    "effective_size": Index(_noop("Effective size"), _noop("d10")),
+    "span": Index(_noop("Span"), "(d90 − d10)/d50"),
+    "trask_sorting": Index(_noop("Trask sorting coefficient"), "√(d75/d25)"),
+    "uniformity_coefficient": Index(_noop("Uniformity coefficient"), "d60/d10"),
+    "effective_size": Index(_noop("Effective size"), "d10"),
     "maximum_size": Index(_noop("Maximum size"), _noop("smallest sieve that everything passes")),
     "nominal_maximum_size": Index(
         _noop("Nominal maximum size"),
