@@ -47,6 +47,11 @@ def certificate_html(content: CertificateContent, *, full_record: bool = False) 
         return render_to_string("documents/certificate.html", _context(content, full_record))
 
 
+def pictures_of(content: CertificateContent) -> tuple[str, ...]:
+    """Return the addresses of the pictures that the certificate brings along: its logo."""
+    return (content.report_form.logo,) if content.report_form.logo else ()
+
+
 def page_css_of(content: CertificateContent) -> str:
     """Return the style of the sheet that the certificate is printed on."""
     return _SHEETS.get(content.report_form.paper, "")
@@ -56,7 +61,7 @@ def certificate_pdf(content: CertificateContent) -> bytes:
     """Return the certificate as PDF with its content as an embedded data file."""
     data = EmbeddedFile("certificate.json", content.to_json(), "The content of this certificate")
     html, sheet = certificate_html(content), page_css_of(content)
-    return render_pdf(html, page_css=sheet, embedded=data)
+    return render_pdf(html, page_css=sheet, embedded=data, pictures=pictures_of(content))
 
 
 def _context(content: CertificateContent, full_record: bool) -> dict[str, object]:

@@ -152,7 +152,7 @@ def shown_table(
     has_limits = any(it.lower_pct or it.upper_pct for it in rows)
     return ShownTable(
         label=table.label,
-        heads=tuple(Head(*map(_worded, it.head), it.width) for it in columns),
+        heads=tuple(Head(_worded(it.head[0]), _worded(it.head[1]), it.width) for it in columns),
         rows=tuple(
             _row(row, tuple(Cell(figures[it.key][i], it.key == "passing") for it in columns))
             for i, row in enumerate(rows)
@@ -192,9 +192,11 @@ def _is_wanted(column: Column, rows: Sequence[ResultRow], chosen: Sequence[str])
 
 
 def _values(column: Column, rows: Sequence[ResultRow], balance: Sequence[BalanceRow]) -> list[str]:
-    below = {"retained_g": lambda it: it.mass_g, "retained_pct": lambda it: it.share_pct}
-    value = below.get(column.key, lambda it: "")
-    return [column.value(row) for row in rows] + [value(line) for line in balance]
+    return [column.value(row) for row in rows] + [_below(column.key, line) for line in balance]
+
+
+def _below(key: str, line: BalanceRow) -> str:
+    return {"retained_g": line.mass_g, "retained_pct": line.share_pct}.get(key, "")
 
 
 def _balance(

@@ -11,7 +11,7 @@ import datetime
 import logging
 import os
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -56,14 +56,24 @@ class _Press:
     style: "CSS"
     bundle: "URLFetcher"
     refused: list[str]
+    pictures: set[str]
+    """Addresses of the pictures that the document in hand brings along itself."""
 
 
 _lock = threading.Lock()
 _presses: list[_Press] = []
 
 
-def render_pdf(html: str, *, page_css: str = "", embedded: EmbeddedFile | None = None) -> bytes:
+def render_pdf(
+    html: str,
+    *,
+    page_css: str = "",
+    embedded: EmbeddedFile | None = None,
+    pictures: Iterable[str] = (),
+) -> bytes:
     """Return `html` as PDF, styled by the document style sheet and then by `page_css`.
+
+    `pictures` are data addresses of PNG or JPEG pictures that may stand in it, such as the logo.
 
     Raises `NotBundled` when the document asks for anything but the bundled files, and
     `NotPrinted` when a part of it, such as a drawing, could not be printed.
@@ -73,6 +83,8 @@ def render_pdf(html: str, *, page_css: str = "", embedded: EmbeddedFile | None =
     with _lock, _complaints() as complaints:
         press = _press()
         press.refused.clear()
+        press.pictures.clear()
+        press.pictures.update(pictures)
         try:
             printed = _printed(press, html, page_css, embedded)
         except FatalURLFetchingError:
@@ -146,13 +158,14 @@ def _new_press() -> _Press:
     from weasyprint.text.fonts import FontConfiguration
 
     refused: list[str] = []
-    fonts, bundle = FontConfiguration(), _bundle(refused)
+    pictures: set[str] = set()
+    fonts, bundle = FontConfiguration(), _bundle(refused, pictures)
     text = (_STATIC / _STYLE).read_text(encoding="utf-8")
     style = CSS(string=text, base_url=_HOME + _STYLE, font_config=fonts, url_fetcher=bundle)
-    return _Press(os.getpid(), fonts, style, bundle, refused)
+    return _Press(os.getpid(), fonts, style, bundle, refused, pictures)
 
 
-def _bundle(refused: list[str]) -> "URLFetcher":
+def _bundle(refused: list[str], pictures: set[str]) -> "URLFetcher":
     from weasyprint.urls import URLFetcher, URLFetcherResponse
 
     class Bundle(URLFetcher):  # type: ignore[misc]
@@ -162,7 +175,8 @@ def _bundle(refused: list[str]) -> "URLFetcher":
         """
 
         def fetch(self, url: str, headers: dict[str, str] | None = None) -> URLFetcherResponse:
-            if picture := raster_in(url):
+            picture = raster_in(url) if url in pictures else None
+            if picture is not None:
                 return URLFetcherResponse(url, picture.content, {"Content-Type": picture.kind})
             if url not in bundled_files():
                 refused.append(url)

@@ -7,7 +7,16 @@ from collections.abc import Iterable
 from django.db.models import Prefetch, QuerySet
 
 from gradation.errors import NotFound
-from gradation.models import Assessment, Certificate, Result, Run, Sample, User
+from gradation.models import (
+    Assessment,
+    Certificate,
+    Result,
+    Run,
+    Sample,
+    SpecificationVersion,
+    User,
+    VersionState,
+)
 from gradation.queries.samples import samples_visible_to
 
 __all__ = [
@@ -16,7 +25,9 @@ __all__ = [
     "find_certificate_by_number",
     "runs_for_certificate",
     "runs_of_samples",
+    "samples_beside",
     "samples_ready_for_certificate",
+    "specifications_beside",
 ]
 
 
@@ -78,3 +89,28 @@ def find_certificate_by_number(actor: User, number: str) -> Certificate:
         msg = f"There is no certificate {number}. Check the number."
         raise NotFound(msg)
     return certificate
+
+
+_MOST_BESIDE = 20
+
+
+def samples_beside(sample: Sample) -> list[Sample]:
+    """List other samples of the same customer that wait for a certificate, newest first."""
+    rows = (
+        Sample.objects.filter(customer=sample.customer_id, portions__runs__state=Run.State.ACCEPTED)
+        .filter(certificates__isnull=True, certificates_beside__isnull=True)
+        .exclude(pk=sample.pk)
+        .distinct()
+    )
+    return list(rows.order_by("-id")[:_MOST_BESIDE])
+
+
+def specifications_beside(sample: Sample) -> QuerySet[SpecificationVersion]:
+    """List the versions in force that the sample is not held against already."""
+    own = sample.specification_version_id or 0
+    return (
+        SpecificationVersion.objects.filter(state=VersionState.RELEASED)
+        .exclude(pk=own)
+        .select_related("specification")
+        .order_by("specification__code", "-version")
+    )

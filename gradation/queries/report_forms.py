@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from django.db.models import QuerySet
 
-from gradation.models import Certificate, ReportForm, Sample
+from gradation.models import Certificate, ReportForm, Sample, User
+from gradation.queries.certificates import certificates_visible_to
 
-__all__ = ["BUILT_IN", "find_report_form", "form_of", "form_of_sample", "report_forms"]
+__all__ = [
+    "BUILT_IN",
+    "example_certificate",
+    "find_report_form",
+    "form_of",
+    "form_of_sample",
+    "lend_logo",
+    "report_forms",
+]
 
 #: Holds while the laboratory has drawn up none of its own.
 BUILT_IN = "usual form"
@@ -46,3 +55,21 @@ def _nearest(forms: Sequence[ReportForm], sample: Sample) -> ReportForm | None:
         [form for form in forms if form.is_default],
     )
     return next((form for near in by_nearness for form in near), None)
+
+
+def example_certificate(actor: User, asked: Mapping[str, str]) -> Certificate | None:
+    """Give the newest certificate that a form would hold for, else the newest; for its preview."""
+    rows = certificates_visible_to(actor).order_by("-id")
+    wanted = {
+        "sample__customer": asked.get("customer", ""),
+        "sample__material": asked.get("material", ""),
+    }
+    near = {name: key for name, key in wanted.items() if key.isdigit() and len(key) < 19}
+    return (rows.filter(**near).first() if near else None) or rows.first()
+
+
+def lend_logo(form: ReportForm, kept: str) -> None:
+    """Let a form that is only looked at show the picture kept with another."""
+    row = find_report_form(int(kept)) if kept.isdigit() and len(kept) < 19 else None
+    if row is not None:
+        form.logo, form.logo_type = row.logo, row.logo_type

@@ -79,6 +79,7 @@ class HandOver:
 
     shaking_minutes: Decimal | None = None
     deviations: str = ""
+    climate: str = ""
 
 
 def open_run(*, actor: User, portion: TestPortion, setup: Setup) -> Run:
@@ -249,6 +250,7 @@ def _hand_over(run: Run, said: HandOver, noted: Sequence[str]) -> None:
     run.state, run.state_reason = Run.State.WEIGHED, ""
     run.weighed_at = clock.now()
     run.reviewer = run.reviewed_at = None
+    run.climate = said.climate.strip() or run.climate
     run.version += 1
     shaken = summary_of(run, said.shaking_minutes)
     if shaken.minutes is not None:

@@ -7,10 +7,20 @@ from collections.abc import Sequence
 from gradation.documents.certificate_content import CertificateContent
 from gradation.documents.certificate_gaps import missing_items
 from gradation.errors import Conflict, Fault, Invalid
-from gradation.models import Run
+from gradation.models import Certificate, Run
 from gradation.queries.trail import stale_trails
+from gradation.services.certificate_drafting import draft_content
 
-__all__ = ["refuse_gaps", "refuse_unread"]
+__all__ = ["open_gaps", "refuse_gaps", "refuse_unread"]
+
+#: What the issuing itself gives.
+_GIVEN_AT_ISSUE = frozenset({"certificate number", "date of issue", "signature"})
+
+
+def open_gaps(certificate: Certificate) -> list[str]:
+    """List what a draft still lacks before it can be issued, less what the issuing itself gives."""
+    gaps = missing_items(draft_content(certificate))
+    return [gap for gap in gaps if gap not in _GIVEN_AT_ISSUE]
 
 
 def refuse_gaps(content: CertificateContent) -> None:

@@ -12,9 +12,9 @@ from django.db import transaction
 
 from gradation.documents.certificate import certificate_pdf
 from gradation.errors import Conflict, Invalid, NotAllowed
-from gradation.models import Certificate, Run, Sample, User
+from gradation.models import Certificate, ReportForm, Run, Sample, SpecificationVersion, User
 from gradation.policy import Action, require
-from gradation.queries.certificates import runs_for_certificate
+from gradation.queries.certificates import runs_of_samples
 from gradation.queries.verification.files import content_digest
 from gradation.services import clock, ledger, numbering, seals
 from gradation.services.certificate_drafting import Signing, certificate_content
@@ -36,10 +36,18 @@ MEANING = "Authorised for issue: I have reviewed the records behind these result
 
 @dataclass(frozen=True)
 class Drafting:
-    """What goes on a certificate: which accepted runs, and remarks of the laboratory."""
+    """What goes on a certificate: accepted runs, remarks, and what it is held against beside.
+
+    Runs may be of several samples of one customer. Without a `report_form` the one of the
+    customer, the material or the laboratory holds.
+    """
 
     runs: Sequence[Run] = field(default_factory=tuple)
     remarks: str = ""
+    report_form: ReportForm | None = None
+    uncertainty_asked: bool = False
+    further_samples: Sequence[Sample] = field(default_factory=tuple)
+    further_specifications: Sequence[SpecificationVersion] = field(default_factory=tuple)
 
 
 def draft_certificate(*, actor: User, sample: Sample, drafting: Drafting) -> Certificate:
@@ -52,7 +60,8 @@ def draft_certificate(*, actor: User, sample: Sample, drafting: Drafting) -> Cer
     require(actor, Action.DRAFT_CERTIFICATE)
     with transaction.atomic():
         sample = locked(sample)
-        _refuse_second_line(sample)
+        for each in (sample, *drafting.further_samples):
+            _refuse_second_line(each)
         return _draft(actor, Certificate(sample=sample), drafting, "certificate drafted")
 
 
@@ -77,18 +86,29 @@ def amend_certificate(
 
 
 def _draft(actor: User, draft: Certificate, drafting: Drafting, action: str) -> Certificate:
-    runs = _accepted_runs(draft.sample, drafting.runs)
+    runs = _accepted_runs([draft.sample, *drafting.further_samples], drafting.runs)
+    draft.report_form, draft.uncertainty_asked = drafting.report_form, drafting.uncertainty_asked
     draft.remarks, draft.drafted_at, draft.drafted_by = drafting.remarks, clock.now(), actor
     cleaned(draft, exclude=frozenset({"content", "pdf"})).save(force_insert=True)
     draft.runs.set(runs)
-    after = ledger.snapshot(draft, runs=[str(run) for run in runs])
+    draft.further_samples.set(drafting.further_samples)
+    draft.further_specifications.set(drafting.further_specifications)
+    after = ledger.snapshot(
+        draft,
+        runs=[str(run) for run in runs],
+        further_samples=[str(each) for each in drafting.further_samples],
+        further_specifications=[str(each) for each in drafting.further_specifications],
+    )
     ledger.write(actor=actor, action=action, subject=draft, after=after, reason=draft.reason)
     return draft
 
 
-def _accepted_runs(sample: Sample, runs: Sequence[Run]) -> list[Run]:
+def _accepted_runs(samples: Sequence[Sample], runs: Sequence[Run]) -> list[Run]:
     wanted = {run.pk for run in runs}
-    accepted = [run for run in runs_for_certificate(sample) if run.pk in wanted]
+    accepted = [run for run in runs_of_samples(samples) if run.pk in wanted]
+    if len({sample.customer_id for sample in samples}) > 1:
+        msg = "These samples are of different customers. A certificate goes to one of them."
+        raise Invalid.one("further_samples", msg, code="customers-differ")
     if not wanted or len(accepted) != len(wanted):
         msg = "Choose at least one run of this sample, each accepted by a reviewer."
         raise Invalid.one("runs", msg, code="not-accepted")
@@ -103,9 +123,14 @@ def _accepted_runs(sample: Sample, runs: Sequence[Run]) -> list[Run]:
 
 
 def _refuse_second_line(sample: Sample) -> None:
-    standing = sample.certificates.filter(
-        state__in=[Certificate.State.DRAFT, Certificate.State.ISSUED]
-    ).first()
+    standing = (
+        sample.certificates.filter(
+            state__in=[Certificate.State.DRAFT, Certificate.State.ISSUED]
+        ).first()
+        or sample.certificates_beside.filter(
+            state__in=[Certificate.State.DRAFT, Certificate.State.ISSUED]
+        ).first()
+    )
     if standing is not None:
         msg = f"Sample {sample} has {standing} ({standing.state}). Open it, or amend it."
         raise Conflict(msg, code="certificate-exists")
@@ -150,7 +175,8 @@ def issue_certificate(
         if certificate.state != Certificate.State.DRAFT:
             msg = f"{certificate} is {certificate.state}; only a draft can be issued."
             raise Conflict(msg)
-        refuse_unread(_accepted_runs(sample, list(certificate.runs.all())))
+        samples = [sample, *certificate.further_samples.order_by("id")]
+        refuse_unread(_accepted_runs(samples, list(certificate.runs.all())))
         before = ledger.snapshot(certificate)
         _supersede(actor, certificate)
         seals.seal_now(
@@ -166,7 +192,8 @@ def issue_certificate(
             before=before,
             after=after,
         )
-        _mark_reported(actor, sample)
+        for each in samples:
+            _mark_reported(actor, locked(each))
     return certificate
 
 

@@ -25,6 +25,7 @@ NOT_A_USE_CASE = {"ledger", "numbering", "clock", "checking", "results", "run_se
     "certificate_drafting",
     "certificate_facts",
     "certificate_gates",
+    "logo_checks",
     "certificate_verdicts",
     "certificate_tables",
     "certificate_values",

@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 from django.urls import get_resolver, reverse
 
-from gradation.models import ChartNote, ControlChart, ReferenceLot
+from gradation.models import ChartNote, ControlChart, ReferenceLot, ReportForm
 from gradation.policy import Role
 from gradation.services import (
     attachments,
@@ -49,6 +49,8 @@ GET = [
     ("intake:sample-show", ("number",), EVERYBODY),
     ("intake:sample-change", ("number",), PARTIES),
     ("intake:sample-history", ("number",), EVERYBODY),
+    ("intake:external-add", ("number",), PARTIES),
+    ("intake:sampling-add", ("number",), PARTIES),
     ("intake:label-print", ("number",), STAFF),
     ("intake:determination-list", ("number",), EVERYBODY),
     ("intake:portion-prepare", ("number",), TECHNICIAN),
@@ -109,6 +111,14 @@ GET = [
     ("certificates:certificate-show", ("certificate",), EVERYBODY),
     ("certificates:certificate-preview", ("certificate",), EVERYBODY),
     ("certificates:certificate-pdf", ("certificate",), EVERYBODY),
+    ("certificates:certificate-record", ("certificate",), EVERYBODY),
+    ("certificates:omission-add", ("certificate",), SIGNATORY),
+    ("certificates:opinion-add", ("certificate",), SIGNATORY),
+    ("certificates:form-list", (), STAFF),
+    ("certificates:form-add", (), APPROVERS),
+    ("certificates:form-preview", (), APPROVERS),
+    ("certificates:form-change", ("report_form",), APPROVERS),
+    ("certificates:form-give-up", ("report_form",), APPROVERS),
     ("certificates:certificate-issue", ("certificate",), SIGNATORY),
     ("certificates:certificate-amend", ("certificate",), DRAFTERS),
     ("certificates:certificate-withdraw", ("certificate",), SIGNATORY),
@@ -305,6 +315,7 @@ def things(db):
         "shaken_run": factories.make_shaking().run_id,
         "shaking": 1,
         "certificate": certificate.pk,
+        "report_form": ReportForm.objects.create(name="Usual").pk,
         "serial": run.places.first().sieve.serial,
         "procedure": sample.procedure_version.procedure_id,
         "procedure_version": sample.procedure_version_id,

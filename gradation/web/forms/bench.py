@@ -228,6 +228,12 @@ class HandOverForm(NotebookForm):
         required=False,
         help_text="What was done otherwise than the procedure says, and why.",
     )
+    climate = WordsField(
+        "Climate",
+        max_length=80,
+        required=False,
+        help_text="Temperature and humidity, where they matter; the certificate states them.",
+    )
 
     def __init__(self, *args: Any, is_shaking_recorded: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -237,4 +243,5 @@ class HandOverForm(NotebookForm):
     def hand_over(self) -> HandOver:
         """Give the service what was said."""
         minutes = self.cleaned_data.get("shaking_minutes")
-        return HandOver(minutes, self.cleaned_data["deviations"])
+        told = self.cleaned_data
+        return HandOver(minutes, told["deviations"], told["climate"])

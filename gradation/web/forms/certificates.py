@@ -6,10 +6,22 @@ from typing import Any, cast
 
 from django import forms
 
-from gradation.models import Run, Sample
-from gradation.queries.certificates import runs_for_certificate
+from gradation.models import ExternalResult, Run, Sample, SamplingRecord
+from gradation.queries.certificates import (
+    runs_of_samples,
+    samples_beside,
+    specifications_beside,
+)
+from gradation.queries.report_forms import report_forms
 from gradation.services.certify import Drafting
-from gradation.web.forms.base import NotebookForm, ReasonField, WordsField
+from gradation.web.forms.base import (
+    DayField,
+    NotebookForm,
+    ReasonField,
+    RowField,
+    WordChoiceField,
+    WordsField,
+)
 
 
 class RunsField(forms.ModelMultipleChoiceField):
@@ -22,23 +34,60 @@ class RunsField(forms.ModelMultipleChoiceField):
         return f"{obj} · made by {obj.technician}, accepted by {obj.reviewer}"
 
 
+class SpecificationsField(forms.ModelMultipleChoiceField):
+    """Specifications in force, each to be ticked."""
+
+    widget = forms.CheckboxSelectMultiple
+
+
 class DraftForm(NotebookForm):
     """Which accepted runs go on the certificate, and remarks."""
 
     runs = RunsField(queryset=None, label="Accepted runs")
+    further_specifications = SpecificationsField(
+        queryset=None,
+        label="Compare with further specifications",
+        required=False,
+        help_text="Beside the one of the sample. Each gets its own statement of conformity.",
+    )
+    report_form = RowField(
+        "Report form",
+        report_forms,
+        required=False,
+        empty_label="that of the customer, the material or the laboratory",
+    )
+    uncertainty_asked = forms.BooleanField(
+        label="The customer asked for the uncertainty", required=False
+    )
     remarks = WordsField(
         "Remarks on the certificate", look="long", rows=3, max_length=2000, required=False
     )
 
     def __init__(self, sample: Sample, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        runs = runs_for_certificate(sample)
+        samples = [sample, *samples_beside(sample)]
+        runs = runs_of_samples(samples)
         field = cast(RunsField, self.fields["runs"])
-        field.queryset, field.initial = runs, list(runs)
+        field.queryset = runs
+        field.initial = [run for run in runs if run.portion.sample_id == sample.pk]
+        self.sample = sample
+        others = cast(SpecificationsField, self.fields["further_specifications"])
+        others.queryset = specifications_beside(sample)
 
     def drafting(self) -> Drafting:
-        """Give the service what was chosen."""
-        return Drafting(list(self.cleaned_data["runs"]), self.cleaned_data["remarks"])
+        """Give the service what was chosen; other samples come along with their runs."""
+        told = self.cleaned_data
+        runs = list(told["runs"])
+        beside = {run.portion.sample.pk: run.portion.sample for run in runs}
+        beside.pop(self.sample.pk, None)
+        return Drafting(
+            runs=runs,
+            remarks=told["remarks"],
+            report_form=told["report_form"],
+            uncertainty_asked=told["uncertainty_asked"],
+            further_samples=list(beside.values()),
+            further_specifications=list(told["further_specifications"]),
+        )
 
 
 class AmendForm(DraftForm):
@@ -68,3 +117,52 @@ class WithdrawForm(NotebookForm):
 
     reason = ReasonField("Why is it withdrawn")
     password = PasswordField(help_text="Typed again, it is your signature under the withdrawal.")
+
+
+class OmissionForm(NotebookForm):
+    """Which missing item is left out of a draft, and why."""
+
+    item = WordChoiceField("Item", [])
+    reason = ReasonField("Why is it left out", help_text="Printed on the certificate.")
+
+    def __init__(self, gaps: list[str], *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        cast(WordChoiceField, self.fields["item"]).choices = [(gap, gap) for gap in gaps]
+
+
+class OpinionForm(NotebookForm):
+    """An opinion or interpretation, and what it rests on."""
+
+    text = WordsField("Opinion or interpretation", look="long", rows=4, max_length=2000)
+    basis = WordsField("What it rests on", look="long", rows=2, max_length=400)
+
+
+class ExternalResultForm(NotebookForm):
+    """What another laboratory found."""
+
+    name = WordsField("What was determined", max_length=120)
+    value = WordsField("Result", look="short", max_length=40)
+    unit = WordsField("Unit", look="short", max_length=20, help_text="1 where it has none.")
+    method = WordsField("Method", max_length=160)
+    provider = WordsField("Laboratory", max_length=160)
+    report = WordsField("Its report", max_length=120)
+    uncertainty = WordsField("± U", look="short", max_length=40, required=False)
+
+    def result(self) -> ExternalResult:
+        """Build the row that the service takes."""
+        return ExternalResult(**self.cleaned_data)
+
+
+class SamplingForm(NotebookForm):
+    """How the laboratory took a sample: six things to state (ISO/IEC 17025:2017, 7.8.5)."""
+
+    sampled_on = DayField("Day of sampling")
+    item = WordsField("What was sampled", max_length=160)
+    place = WordsField("Place", max_length=160)
+    plan = WordsField("Plan and method, with its edition", look="long", max_length=240)
+    conditions = WordsField("Conditions that could matter", look="long", max_length=240)
+    uncertainty = WordsField("What is needed to judge the uncertainty", look="long", max_length=240)
+
+    def record(self) -> SamplingRecord:
+        """Build the row that the service takes."""
+        return SamplingRecord(**self.cleaned_data)

@@ -260,6 +260,11 @@ class BenchForm(NotebookForm):
 
     name = WordsField("Name of the bench", max_length=60)
     place = WordsField("Place", max_length=120, required=False)
+    is_away = forms.BooleanField(
+        label="Away from the laboratory",
+        required=False,
+        help_text="On a site, in a vehicle: certificates then name this place alone.",
+    )
 
     def bench(self) -> Bench:
         """Give the service the bench that was described."""

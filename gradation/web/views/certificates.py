@@ -3,31 +3,34 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 from csp.constants import SELF
 from csp.decorators import csp_replace
 from django.http import HttpResponse
 from django.shortcuts import render
-from django.templatetags.static import static
 from django.urls import reverse
 from django.views.decorators.clickjacking import xframe_options_sameorigin
 from django.views.decorators.http import require_GET
 
-from gradation.documents.certificate import certificate_html
+from gradation.documents.certificate import certificate_html, page_css_of, pictures_of
 from gradation.documents.certificate_content import CertificateContent
 from gradation.documents.pdf import render_pdf
+from gradation.errors import Invalid
 from gradation.models import Certificate
 from gradation.policy import Action
 from gradation.queries import certificates as file
 from gradation.queries.samples import find_sample
+from gradation.queries.trail import stale_trails
 from gradation.services import certify
 from gradation.services.certificate_drafting import draft_content
+from gradation.services.certificate_gates import open_gaps
 from gradation.web import lists
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, page, sent
+from gradation.web.document_page import on_screen
 from gradation.web.forms.certificates import AmendForm, DraftForm, IssueForm, WithdrawForm
 from gradation.web.forms.intake import ReasonForm
 
-_SHEETS = ("css/document.css", "css/document_screen.css")
 _STATES = [("", "all"), *((state.value, state.value) for state in Certificate.State)]
 
 
@@ -70,10 +73,25 @@ def certificate_draft(request: PersonRequest, number: str) -> HttpResponse:
 def certificate_show(request: PersonRequest, pk: int) -> HttpResponse:
     """Show a certificate as it is or would be issued; a signatory issues it here."""
     certificate = file.find_certificate(request.user, pk)
-    context = {"certificate": certificate}
     return FormPage(
-        request, IssueForm(), template="web/certificates/certificate_show.html", context=context
+        request,
+        IssueForm(),
+        template="web/certificates/certificate_show.html",
+        context=_waiting(certificate),
     ).show()
+
+
+def _waiting(certificate: Certificate) -> dict[str, Any]:
+    """Say what keeps a draft from being issued."""
+    shown: dict[str, Any] = {"certificate": certificate}
+    if certificate.state != Certificate.State.DRAFT:
+        return shown
+    try:
+        gaps = open_gaps(certificate)
+    except Invalid:
+        return shown  # its runs were taken back; the preview says so
+    runs = certificate.runs.select_related("portion__sample")
+    return shown | {"gaps": gaps, "stale": stale_trails(list(runs))}
 
 
 @page(Action.ISSUE_CERTIFICATE)
@@ -85,7 +103,7 @@ def certificate_issue(request: PersonRequest, pk: int) -> HttpResponse:
         request,
         form,
         template="web/certificates/certificate_show.html",
-        context={"certificate": certificate},
+        context=_waiting(certificate),
     ).answer(
         Doing(
             lambda: certify.issue_certificate(
@@ -112,13 +130,16 @@ def _content(certificate: Certificate) -> CertificateContent:
 def certificate_preview(request: PersonRequest, pk: int) -> HttpResponse:
     """Give the document itself, to be looked at inside its page."""
     certificate = file.find_certificate(request.user, pk)
-    return HttpResponse(_on_screen(certificate_html(_content(certificate))))
+    return HttpResponse(on_screen(certificate_html(_content(certificate))))
 
 
-def _on_screen(html: str) -> str:
-    """Link the style sheets that the printer is given otherwise, so that the page looks printed."""
-    links = (f'<link rel="stylesheet" href="{static(sheet)}">' for sheet in _SHEETS)
-    return html.replace("</head>", "".join(links) + "</head>", 1)
+@require_GET
+@page(Action.READ_OWN_SAMPLES)
+def certificate_record(request: PersonRequest, pk: int) -> HttpResponse:
+    """Give the full record behind a certificate, also what a simplified report leaves out."""
+    certificate = file.find_certificate(request.user, pk)
+    html = certificate_html(_content(certificate), full_record=True)
+    return HttpResponse(on_screen(html))
 
 
 @require_GET
@@ -127,7 +148,12 @@ def certificate_pdf(request: PersonRequest, pk: int) -> HttpResponse:
     """Give the file: the one that was issued, or a draft marked as such."""
     certificate = file.find_certificate(request.user, pk)
     if certificate.state == Certificate.State.DRAFT:
-        pdf = render_pdf(certificate_html(draft_content(certificate)))
+        content = draft_content(certificate)
+        pdf = render_pdf(
+            certificate_html(content),
+            page_css=page_css_of(content),
+            pictures=pictures_of(content),
+        )
     else:
         pdf = bytes(certificate.pdf or b"")
     name = f"{certificate}.pdf".replace(" ", "-")
