@@ -2,9 +2,11 @@
 
 import django.db.models.deletion
 from django.conf import settings
+from django.core.serializers.json import DjangoJSONEncoder
 from django.db import migrations, models
 
 from gradation.migrations import _guards
+from gradation.models.fields import CanonicalJSONField
 
 
 def install(apps, schema_editor):
@@ -21,6 +23,16 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
+        migrations.AlterField(
+            model_name="ledgerentry",
+            name="before",
+            field=CanonicalJSONField(encoder=DjangoJSONEncoder, null=True),
+        ),
+        migrations.AlterField(
+            model_name="ledgerentry",
+            name="after",
+            field=CanonicalJSONField(encoder=DjangoJSONEncoder, null=True),
+        ),
         migrations.AddField(
             model_name="sample",
             name="disposed_by",

@@ -8,6 +8,8 @@ from typing import ClassVar
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
 
+from gradation.models.fields import CanonicalJSONField
+
 
 class Counter(models.Model):
     """The last number given out under a name; locked while the next is given."""
@@ -42,8 +44,8 @@ class LedgerEntry(models.Model):
     subject_type = models.CharField(max_length=40)
     subject_id = models.BigIntegerField()
     subject = models.CharField(max_length=80)
-    before = models.JSONField(null=True, encoder=DjangoJSONEncoder)
-    after = models.JSONField(null=True, encoder=DjangoJSONEncoder)
+    before = CanonicalJSONField(null=True, encoder=DjangoJSONEncoder)
+    after = CanonicalJSONField(null=True, encoder=DjangoJSONEncoder)
     reason = models.CharField(max_length=400, blank=True)
     door = models.CharField(max_length=16)
     address = models.CharField(max_length=64, blank=True)

@@ -45,7 +45,10 @@ def canonical_json(value: object) -> str:
     return _canonical(value)
 
 
-def digest_of(entry: Entry) -> str:
+_Fields = tuple[str, int, str, int, str, str, str, int, str, str, str, str, str, str, str, str]
+
+
+def digest_of(entry: Entry | _Fields) -> str:
     """Compute the SHA-256 of an entry: of a JSON object with its fields in alphabetical order.
 
     The digest of the entry before it is one of the fields, which makes the chain.

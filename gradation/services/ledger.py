@@ -6,16 +6,14 @@ different samples do not queue behind each other.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from decimal import Decimal
 from functools import singledispatch
 from typing import Any
 from uuid import UUID
 
-from django.core.serializers.json import DjangoJSONEncoder
 from django.db import connection, models
 
 from gradation.models import (
@@ -58,7 +56,7 @@ from gradation.models import (
     User,
     Weighing,
 )
-from gradation.proofs import entries as proven
+from gradation.queries.entry_digests import digest_of
 from gradation.services import clock
 
 __all__ = ["Made", "chain_of", "digest_of", "snapshot", "write", "write_many"]
@@ -350,32 +348,3 @@ def _lock_heads(chains: set[str]) -> dict[str, ChainHead]:
     )
     held = ChainHead.objects.select_for_update().filter(chain__in=chains).order_by("chain")
     return {head.chain: head for head in held}
-
-
-def digest_of(entry: LedgerEntry) -> str:
-    """Compute the SHA-256 of the entry's canonical form, which holds the digest before it."""
-    return proven.digest_of(
-        proven.Entry(
-            chain=entry.chain,
-            sequence=entry.sequence,
-            at=entry.at.astimezone(UTC).isoformat(),
-            actor=entry.actor_id,
-            actor_name=entry.actor_name,
-            action=entry.action,
-            subject_type=entry.subject_type,
-            subject_id=entry.subject_id,
-            subject=entry.subject,
-            before=_canonical(entry.before),
-            after=_canonical(entry.after),
-            reason=entry.reason,
-            door=entry.door,
-            address=entry.address,
-            request_id=entry.request_id,
-            previous_digest=entry.previous_digest,
-        )
-    )
-
-
-def _canonical(state: State | None) -> str:
-    """Write a state as it will be read back from the database."""
-    return proven.canonical_json(json.loads(json.dumps(state, cls=DjangoJSONEncoder)))

@@ -82,7 +82,7 @@ def _readings(result: Result) -> dict[str, Any]:
     """Write the worksheet of the run from the readings made until the result was frozen."""
     run = result.run
     made = [row for row in run.weighings.all() if row.made_at <= result.computed_at]
-    run._prefetched_objects_cache["weighings"] = made
+    run._prefetched_objects_cache["weighings"] = made  # type: ignore[attr-defined] # Django's own
     return worksheet_json(run_worksheet(run))
 
 
