@@ -102,8 +102,9 @@ def locked(row: Row, *related: str) -> Row:
     row of equipment alone is held, as runs hold it: with the row of the sieve held first, a run
     that refers to it and a check of it would wait for each other.
     """
-    links = tuple(link.name for link in type(row)._meta.parents.values() if link is not None)
-    rows = type(row)._default_manager.select_for_update(of=links or ("self",))
+    kind = row.__class__  # not type(): the person of a request is read only when asked for
+    links = tuple(link.name for link in kind._meta.parents.values() if link is not None)
+    rows = kind._default_manager.select_for_update(of=links or ("self",))
     return (rows.select_related(*related) if related else rows).get(pk=row.pk)
 
 
