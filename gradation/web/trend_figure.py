@@ -31,11 +31,13 @@ from gradation.queries.trends import Trend
 from gradation.web.templatetags.notebook import figure as as_figure
 from gradation.web.templatetags.notebook import on_day
 
-__all__ = ["control_figure", "level_title", "spread_title"]
+__all__ = ["control_figure", "gathered", "level_title", "spread_title"]
 
 #: With more flagged points than this their days are left to the table and the file.
 _MOST_SAID = 2000
 _DIGITS = 5
+#: So many marks can be told apart along a chart; of more, neighbours share one.
+_MOST_APART = 40
 
 Kind = ControlChart.Kind
 Places = NDArray[np.int64]
@@ -53,7 +55,7 @@ class _Placed:
 def control_figure(
     chart: ControlChart,
     groups: Sequence[GroupTrend],
-    marks: Sequence[Mark],
+    marks: Sequence[Sequence[Mark]],
     line: ProcessLine | None,
     zone: ZoneInfo,
 ) -> ControlFigure:
@@ -71,6 +73,20 @@ def control_figure(
         marks=tuple(drawing.days()),
         events=tuple(drawing.events(marks)),
     )
+
+
+def gathered(marks: Sequence[Mark], at_s: NDArray[np.int64]) -> list[list[Mark]]:
+    """Put marks together that a drawing could not show apart; few marks stand each alone.
+
+    `at_s` are the moments of all runs, in order: the drawing counts runs, not days.
+    """
+    if len(marks) <= _MOST_APART:
+        return [[mark] for mark in marks]
+    found: dict[int, list[Mark]] = {}
+    for mark in marks:
+        place = int(np.searchsorted(at_s, mark.at_s))
+        found.setdefault(place * _MOST_APART // (at_s.size + 1), []).append(mark)
+    return list(found.values())
 
 
 def level_title(chart: ControlChart) -> str:
@@ -159,14 +175,20 @@ class _Drawing:
             if mark.at == int(mark.at) and mark.at < count:
                 yield AxisMark(mark.at, on_day(self._moment(int(at_s[int(mark.at)]))))
 
-    def events(self, marks: Sequence[Mark]) -> Iterator[Event]:
-        """Put what happened just before the first point after it."""
+    def events(self, gathered: Sequence[Sequence[Mark]]) -> Iterator[Event]:
+        """Put what happened just before the first point after it, together what stands together."""
         every = [each.trend.runs.at_s for each in self.placed]
         at_s = np.sort(np.concatenate(every)) if every else np.empty(0)
-        for mark in marks:
-            place = float(np.searchsorted(at_s, mark.at_s)) - 0.5
-            words = f"{mark.words}, {on_day(self._moment(mark.at_s))}"
-            yield Event(max(place, 0.0), mark.kind.value, words)
+        for marks in gathered:
+            place = max(float(np.searchsorted(at_s, marks[0].at_s)) - 0.5, 0.0)
+            said = [f"{mark.words}, {on_day(self._moment(mark.at_s))}" for mark in marks]
+            if len(marks) == 1:
+                yield Event(place, marks[0].kind.value, said[0])
+                continue
+            words = "; ".join(
+                f"{mark.kind.value} {text}" for mark, text in zip(marks, said, strict=True)
+            )
+            yield Event(place, f"{len(marks)} together", words)
 
     def _track(self, each: _Placed, values: NDArray[np.float64]) -> Track:
         known = np.flatnonzero(np.isfinite(values))

@@ -38,7 +38,7 @@ from gradation.web.answers import PersonRequest
 from gradation.web.context import laboratory_of
 from gradation.web.forms.charts import StretchForm
 from gradation.web.templatetags.notebook import figure as as_figure
-from gradation.web.trend_figure import control_figure, level_title, spread_title
+from gradation.web.trend_figure import control_figure, gathered, level_title, spread_title
 
 __all__ = ["ChartPage", "chart_page", "points_csv"]
 
@@ -133,6 +133,16 @@ class ChartPage:
         return marks_of(followed_by(self.chart), runs, self.stretch, held)
 
     @cached_property
+    def gathered(self) -> list[list[Mark]]:
+        """Give all marks as they are drawn: neighbours together where they are very many."""
+        return gathered(self.marks, self.runs.at_s)
+
+    def numbered_marks(self) -> list[tuple[int, Mark]]:
+        """List all marks with the number under which the drawing has them."""
+        drawn = enumerate(self.gathered, start=1)
+        return [(number, mark) for number, marks in drawn for mark in marks]
+
+    @cached_property
     def line(self) -> ProcessLine | None:
         """Give the specification's line on what is followed."""
         return process_line(self.chart, clock.today(laboratory_of(self.request)))
@@ -140,9 +150,7 @@ class ChartPage:
     @cached_property
     def figure(self) -> ControlFigure:
         """Give the drawing."""
-        return control_figure(
-            self.chart, self.judged, self.marks[-MARKS_SHOWN:], self.line, self.stretch.zone
-        )
+        return control_figure(self.chart, self.judged, self.gathered, self.line, self.stretch.zone)
 
     def capability(self) -> Able | None:
         """Judge the values shown against the specification, where it has a line on them."""
@@ -178,7 +186,7 @@ class ChartPage:
         newest = self.points(flagged=False, most=NEWEST_SHOWN)
         labels = run_labels({point.run_id for point in (*flagged, *newest)})
         notes = list(self.notes()[:NOTES_SHOWN])
-        alone = self.alone
+        alone, marks = self.alone, self.numbered_marks()
         frozen = in_force(self.chart).get(alone.key) if alone else None
         return {
             "chart": self.chart,
@@ -198,8 +206,8 @@ class ChartPage:
             "flagged": list(self._rows(flagged, labels)),
             "newest": list(self._rows(newest, labels)),
             "flagged_count": self.flagged_count(),
-            "marks": [(at, mark) for at, mark in enumerate(self.marks[-MARKS_SHOWN:], start=1)],
-            "more_marks": max(0, len(self.marks) - MARKS_SHOWN),
+            "marks": marks[-MARKS_SHOWN:],
+            "earlier_marks": marks[:-MARKS_SHOWN],
             "open_notes": [note for note in notes if note.is_open],
             "answered_notes": [note for note in notes if not note.is_open],
             "query": self.request.GET.urlencode(),
