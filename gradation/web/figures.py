@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
 from typing import Any
 
 from gradation.charts.figure import (
-    Band,
-    BandLimit,
     Curve,
     CurvePoint,
     Direction,
@@ -18,9 +17,13 @@ from gradation.charts.figure import (
     SieveName,
 )
 from gradation.charts.interactive import plotly_figure
-from gradation.models import Run, SpecificationLine
-from gradation.science.envelopes import LineKind
+from gradation.models import Run
+from gradation.queries.worksheets import envelope_line
+from gradation.science.envelopes import EnvelopeLine
+from gradation.science.rounding import round_significant
 from gradation.web.run_sheet import Sheet
+from gradation.web.run_sheet.layout import spreads_pct
+from gradation.web.specification_figure import band_of, target_of
 
 #: What the chart can be switched to, as the page names it.
 SCALES = (
@@ -39,13 +42,14 @@ def run_chart(sheet: Sheet, scale: str = "", direction: str = "") -> dict[str, A
 def run_figure(sheet: Sheet, scale: Scale, direction: Direction) -> GradationFigure:
     """Give the figure: the curve as far as it is known, the envelope, the points outside."""
     rows = [row for row in sheet.figures.get("table", ()) if row["passing_pct"] is not None]
-    points = (CurvePoint(float(row["aperture_um"]), row["passing_pct"]) for row in rows)
-    target = _target(sheet.run)
+    spreads = spreads_pct(sheet.figures)
+    points = (_point(row, spreads) for row in rows)
+    lines = _lines(sheet.run)
     return GradationFigure(
         title=f"Run {sheet.run}",
         curves=(Curve(str(sheet.run), tuple(points)),) if rows else (),
-        band=_band(sheet.run),
-        target=target,
+        band=band_of(str(sheet.run.portion.sample.specification_version), lines),
+        target=target_of(lines),
         failing=tuple(_failing(sheet)),
         sieves=tuple(
             SieveName(float(place.aperture_um), place.sieve.designation)
@@ -56,6 +60,12 @@ def run_figure(sheet: Sheet, scale: Scale, direction: Direction) -> GradationFig
     )
 
 
+def _point(row: dict[str, Any], spreads: Mapping[Decimal, float]) -> CurvePoint:
+    spread_pct = spreads.get(Decimal(str(row["aperture_um"])))
+    shown = None if not spread_pct else float(round_significant(spread_pct, 2))
+    return CurvePoint(float(row["aperture_um"]), row["passing_pct"], shown)
+
+
 def _scale(text: str) -> Scale:
     return Scale(text) if text in set(Scale) else Scale.LOG
 
@@ -64,32 +74,11 @@ def _direction(text: str) -> Direction:
     return Direction(text) if text in set(Direction) else Direction.FINE_LEFT
 
 
-def _lines(run: Run) -> list[SpecificationLine]:
+def _lines(run: Run) -> list[EnvelopeLine]:
     specification = run.portion.sample.specification_version
     if specification is None:
         return []
-    return [line for line in specification.lines.all() if line.kind == LineKind.PASSING]
-
-
-def _band(run: Run) -> Band | None:
-    limits = tuple(
-        BandLimit(
-            float(line.aperture_um or 0),
-            None if line.minimum is None else float(line.minimum),
-            None if line.maximum is None else float(line.maximum),
-        )
-        for line in _lines(run)
-    )
-    return Band(str(run.portion.sample.specification_version), limits) if limits else None
-
-
-def _target(run: Run) -> Curve | None:
-    points = tuple(
-        CurvePoint(float(line.aperture_um or 0), float(line.target))
-        for line in _lines(run)
-        if line.target is not None
-    )
-    return Curve("target", points) if points else None
+    return [envelope_line(line) for line in specification.lines.all()]
 
 
 def _failing(sheet: Sheet) -> Iterator[FailingPoint]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,8 +13,10 @@ from django.urls import reverse
 
 from gradation.charts.interactive import plotly_figure
 from gradation.errors import Invalid, Refusal
-from gradation.models import Specification, SpecificationLine, SpecificationVersion, User
+from gradation.models import LotRule, Specification, SpecificationLine, SpecificationVersion, User
 from gradation.queries.methods import characteristic_names
+from gradation.queries.specifications import lot_words
+from gradation.science.envelopes import LineKind
 from gradation.services import specifications
 from gradation.services.specification_checks import faults_of
 from gradation.services.specification_reading import ReadSpecification, read_file
@@ -29,6 +31,8 @@ from gradation.web.specification_figure import specification_figure
 
 __all__ = ["Editor", "preview_of"]
 
+#: Fields of a version that judge beside its lines.
+_RULES = ("lot_rule", "lot_size", "lot_share_pct", "neighbour_maximum_pct")
 TEMPLATE = "web/specifications/version_edit.html"
 
 
@@ -128,20 +132,49 @@ class Editor:
             "names": sorted(name.replace("_", " ") for name in characteristic_names()),
             "faulty": faulty,
             "back": _shown(self.version) if self.version else _list(),
-            **preview_of(str(self.version or self.specification), lines, ()),
+            **preview_of(
+                str(self.version or self.specification),
+                lines,
+                (),
+                rules_typed(form.data if form.is_bound else form.initial),
+            ),
         }
         return render(self.request, TEMPLATE, context, status=422 if wrong else 200)
 
 
 def preview_of(
-    title: str, lines: Sequence[SpecificationLine], sentences: Sequence[str]
+    title: str,
+    lines: Sequence[SpecificationLine],
+    sentences: Sequence[str],
+    rules: Mapping[str, Any],
 ) -> dict[str, Any]:
     """Give what the drawing beside the rows is made of, and what is wrong with the limits."""
     return {
         "chart": plotly_figure(specification_figure(title, lines, names_sieves=False)),
         "sentences": list(dict.fromkeys(sentences)),
         "drawn": len(lines),
+        "undrawn": list(_undrawn(SpecificationVersion(**rules), lines)),
     }
+
+
+def _undrawn(version: SpecificationVersion, lines: Sequence[SpecificationLine]) -> Iterator[str]:
+    """Name the rules that hold and have no place in the drawing."""
+    aside = [line for line in lines if line.kind in {LineKind.BETWEEN, LineKind.CHARACTERISTIC}]
+    if aside:
+        yield f"{len(aside)} limit{'s' if len(aside) > 1 else ''} between sieves or on values"
+    if version.neighbour_maximum_pct is not None:
+        most = version.neighbour_maximum_pct.normalize()
+        yield f"at most {most:f} % between neighbouring sieves"
+    if version.lot_rule != LotRule.SINGLE:
+        yield f"the lot rule, {lot_words(version)}"
+
+
+def rules_typed(data: Mapping[str, Any]) -> dict[str, Any]:
+    """Read the rules on lots and neighbours as far as they can be read while they are typed."""
+    form = VersionForm(data, specification=Specification())
+    form.is_valid()
+    read = {name: form.cleaned_data.get(name) for name in _RULES}
+    return {name: value for name, value in read.items() if value not in (None, "")}
 
 
 def sentences_about(lines: Sequence[SpecificationLine], **fields: Any) -> list[str]:

@@ -159,6 +159,21 @@ def test_preview_draws_what_can_be_read_and_names_what_cannot_be_kept(client, ma
     assert not SpecificationVersion.objects.exists()
 
 
+def test_preview_says_which_rules_hold_though_they_are_not_drawn(client, manager):
+    data = rows({"sieve": "4 mm", "minimum": "90"}, {"sieve": "2 mm", "maximum": "30"})
+    rules = {"lot_rule": "mean", "lot_size": "4", "neighbour_maximum_pct": "45"}
+
+    alone = client.post(reverse("specifications:limits-preview"), data)
+    ruled = client.post(reverse("specifications:limits-preview"), data | rules)
+
+    page = html.unescape(ruled.content.decode())
+    assert "not drawn" not in html.unescape(alone.content.decode())
+    assert "at most 45 % between neighbouring sieves" in page
+    assert "the lot rule, the mean of 4 results of a lot" in page
+    # By hand: at least 90 - 30 = 60 % must lie between 4 mm and 2 mm, at most 45.
+    assert "No curve can keep these limits" in page
+
+
 def test_two_persons_stand_behind_a_version(client, manager, specification):
     send(client, "version-draft", told({"sieve": "4 mm", "maximum": "9"}), specification.pk)
     version = SpecificationVersion.objects.get(version=2)

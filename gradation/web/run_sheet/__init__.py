@@ -13,12 +13,13 @@ from decimal import Decimal
 from typing import Any
 
 from gradation.documents.certificate_content import Characteristic
-from gradation.models import Run, SpecificationLine
+from gradation.models import LotRule, Run, SpecificationLine
 from gradation.queries.run_view import RunView
+from gradation.queries.specifications import lot_words
 from gradation.queries.verdicts import verdict_sentence
 from gradation.science.envelopes import LineKind
 from gradation.web.run_findings import ShownFinding
-from gradation.web.run_sheet.layout import Layout, plain_rows
+from gradation.web.run_sheet.layout import Layout, plain_rows, spreads_pct
 from gradation.web.run_sheet.loads import loads_of
 from gradation.web.run_sheet.rows import Load, Offer, Row, Verdict, lined_up, row_name
 from gradation.web.run_sheet.tally import (
@@ -67,6 +68,13 @@ class Sheet:
     fault: str
     nest_legend: str
     findings: tuple[ShownFinding, ...] = ()
+
+    @property
+    def lot(self) -> str:
+        """Say which results together the limits are held against; '' where each stands alone."""
+        version = self.run.portion.sample.specification_version
+        is_alone = version is None or version.lot_rule == LotRule.SINGLE
+        return "" if version is None or is_alone else lot_words(version)
 
 
 def run_sheet(view: RunView) -> Sheet:
@@ -120,6 +128,7 @@ def _layout(view: RunView, figures: Figures) -> Layout:
         lines=_lines(figures),
         loads=loads_of(view, figures),
         warned=warned,
+        spreads_pct=spreads_pct(figures),
     )
 
 

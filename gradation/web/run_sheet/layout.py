@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
@@ -12,6 +12,8 @@ from django.utils.safestring import SafeString
 from gradation.charts.strip import NestPiece, Strip, StripVerdict, envelope_strip, nest_piece
 from gradation.models import Run, RunSieve, Sieve, SpecificationLine, Weighing
 from gradation.queries.run_view import AtSieve, Place, RunView
+from gradation.queries.worksheets import envelope_line
+from gradation.science.rounding import round_significant
 from gradation.web.run_sheet.loads import Loads, load_of
 from gradation.web.run_sheet.offers import (
     increment_offer,
@@ -22,7 +24,7 @@ from gradation.web.run_sheet.offers import (
 from gradation.web.run_sheet.rows import Offer, Row, Verdict, together
 from gradation.web.templatetags.notebook import STRIP_PX, figure, on_day, stretched
 
-__all__ = ["Layout", "plain_rows", "share"]
+__all__ = ["Layout", "plain_rows", "share", "spread_words", "spreads_pct"]
 
 NEST_PX = (110.0, 44.0)
 Figures = Mapping[str, Any]
@@ -56,6 +58,8 @@ class Layout:
     loads: Loads
     warned: Mapping[Decimal, frozenset[str]]
     """Codes of the warnings about each size."""
+    spreads_pct: Mapping[Decimal, float] = field(default_factory=dict)
+    """Expanded uncertainty of each passing, where the decision rule asks for it."""
 
     def pan(self, figures: Figures) -> Row:
         """Lay out the pan's row."""
@@ -77,7 +81,7 @@ class Layout:
         sieve, aperture_um = at.sieve, at.sieve.aperture_um
         found = self.table.get(aperture_um, {})
         limit, verdict = self.limits.get(aperture_um), _verdict(self.lines.get(aperture_um))
-        unfit = _unfit(self.view.run, sieve)
+        unfit, spread_pct = _unfit(self.view.run, sieve), self.spreads_pct.get(aperture_um)
         label = sieve.sieve.designation
         load = load_of(self.view, self.loads, sieve.position)
         return Row(
@@ -90,8 +94,9 @@ class Layout:
             retained_pct=share(found.get("retained_pct"), decimals=1),
             cumulative_pct=share(found.get("cumulative_pct"), decimals=1),
             passing=found.get("passing_reported") or "",
+            spread=spread_words(spread_pct),
             limits=_range(limit),
-            strip=_strip(label, found.get("passing_pct"), limit, verdict),
+            strip=_strip(label, Measured(found.get("passing_pct"), spread_pct), limit, verdict),
             verdict=verdict,
             load=load and replace(load, offers=self._remedies(at)),
             offers=self._offers(at.fraction),
@@ -169,20 +174,44 @@ def share(value: float | None, *, decimals: int) -> str:
     return "" if value is None else figure(f"{value:.{decimals}f}")
 
 
+@dataclass(frozen=True)
+class Measured:
+    """A passing with its expanded uncertainty, in %, as far as they are known."""
+
+    passing_pct: float | None
+    spread_pct: float | None = None
+
+
+def spreads_pct(figures: Figures) -> dict[Decimal, float]:
+    """Give the expanded uncertainty of the passing at each sieve, where it was asked for."""
+    rows = (figures.get("uncertainty") or {}).get("rows", ())
+    return {Decimal(str(row["aperture_um"])): row["U_pct"] for row in rows}
+
+
+def spread_words(spread_pct: float | None) -> str:
+    """Write an expanded uncertainty to two digits (GUM 7.2.6); nothing where it is not known."""
+    return "" if not spread_pct else f"± {round_significant(spread_pct, 2):f}"
+
+
+def _limits(limit: SpecificationLine | None) -> tuple[Decimal | None, Decimal | None]:
+    """Give the limits in force: those stated, narrowed by target and tolerance."""
+    return (None, None) if limit is None else envelope_line(limit).limits()
+
+
 def _range(limit: SpecificationLine | None) -> str:
-    if limit is None:
-        return ""
-    low, high = (
-        "" if end is None else f"{end.normalize():f}" for end in (limit.minimum, limit.maximum)
-    )
+    low, high = ("" if end is None else f"{end.normalize():f}" for end in _limits(limit))
     if low and high:
         return f"{low} – {high}"
-    return f"at least {low}" if low else f"at most {high}"
+    if low or high:
+        return f"at least {low}" if low else f"at most {high}"
+    return ""
 
 
 def _verdict(line: Figures | None) -> Verdict | None:
     if line is None or line.get("value") is None:
         return None
+    if line.get("outcome") == "not_decidable":
+        return Verdict("undecided", "not decidable")
     if line["is_inside"]:
         return Verdict("within", "within")
     if line["nearer_limit"] == "maximum":
@@ -191,14 +220,13 @@ def _verdict(line: Figures | None) -> Verdict | None:
 
 
 def _strip(
-    name: str, passing_pct: float | None, limit: SpecificationLine | None, verdict: Verdict | None
+    name: str, measured: Measured, limit: SpecificationLine | None, verdict: Verdict | None
 ) -> SafeString:
+    passing_pct = measured.passing_pct
     if limit is None and passing_pct is None:
         return SafeString("")
-    low, high, target = (
-        None if limit is None or end is None else float(end)
-        for end in ((limit.minimum, limit.maximum, limit.target) if limit else (None, None, None))
-    )
+    low, high = (None if end is None else float(end) for end in _limits(limit))
+    target = None if limit is None or limit.target is None else float(limit.target)
     said = StripVerdict(verdict.kind) if verdict else StripVerdict.NONE
-    shown = Strip(name, passing_pct, low, high, target, verdict=said)
+    shown = Strip(name, passing_pct, low, high, target, measured.spread_pct, said)
     return stretched(envelope_strip(shown, *STRIP_PX))

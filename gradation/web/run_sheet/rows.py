@@ -62,6 +62,8 @@ class Row:
     retained_pct: str = ""
     cumulative_pct: str = ""
     passing: str = ""
+    spread: str = ""
+    """Expanded uncertainty of the passing, where the decision rule asks for it."""
     limits: str = ""
     strip: SafeString = field(default_factory=lambda: SafeString(""))
     verdict: Verdict | None = None

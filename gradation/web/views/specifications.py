@@ -31,7 +31,12 @@ from gradation.web.forms.specifications import (
     SpecificationForm,
 )
 from gradation.web.lists import searched
-from gradation.web.specification_editor import Editor, preview_of, sentences_about
+from gradation.web.specification_editor import (
+    Editor,
+    preview_of,
+    rules_typed,
+    sentences_about,
+)
 from gradation.web.specification_figure import specification_figure
 from gradation.web.specification_library import families_shown, library_line, lines_of_entry
 
@@ -176,8 +181,8 @@ def version_edit(request: PersonRequest, pk: int) -> HttpResponse:
 @page(KEEP)
 def limits_preview(request: PersonRequest) -> HttpResponse:
     """Draw the limits that are being typed, and say what is wrong with them; keeps nothing."""
-    lines = LimitRows.sent(request.POST).readable()
-    context = preview_of("envelope", lines, sentences_about(lines))
+    lines, rules = LimitRows.sent(request.POST).readable(), rules_typed(request.POST)
+    context = preview_of("envelope", lines, sentences_about(lines, **rules), rules)
     return render(request, "web/specifications/preview.html", context)
 
 
