@@ -8,6 +8,7 @@ import gc
 import os
 import tempfile
 from pathlib import Path
+from typing import Protocol
 
 # Before the figures are first counted: each process keeps its own in a file, and all are added up.
 os.environ.setdefault("PROMETHEUS_MULTIPROC_DIR", tempfile.mkdtemp(prefix="gradation-figures-"))
@@ -16,7 +17,6 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "labsite.settings.production")
 from django.conf import settings
 from django.template.loader import get_template
 from django.urls import get_resolver
-from gunicorn.workers.base import Worker
 from prometheus_client import multiprocess
 
 from labsite import start
@@ -67,6 +67,12 @@ def on_starting(server: object) -> None:
     start.tell_set_up_code()
 
 
-def child_exit(server: object, worker: Worker) -> None:
+class Ended(Protocol):
+    """A worker process that has ended."""
+
+    pid: int
+
+
+def child_exit(server: object, worker: Ended) -> None:
     """Leave out what a worker that has ended was doing just now."""
     multiprocess.mark_process_dead(worker.pid)  # type: ignore[no-untyped-call]

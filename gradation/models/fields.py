@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import TYPE_CHECKING, cast
 
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db.backends.base.base import BaseDatabaseWrapper
@@ -10,6 +11,9 @@ from django.db.models import JSONField
 from psycopg.types.json import Json
 
 from gradation.proofs.entries import canonical_json
+
+if TYPE_CHECKING:
+    from django.db.models.expressions import Expression
 
 __all__ = ["CanonicalJSONField"]
 
@@ -30,7 +34,7 @@ class CanonicalJSONField(JSONField):
         """Read text; PostgreSQL's driver has read it already."""
         if not isinstance(value, str):
             return value
-        return super().from_db_value(value, expression, connection)  # type: ignore[misc]
+        return super().from_db_value(value, cast("Expression", expression), connection)
 
     def get_db_prep_value(
         self, value: object, connection: BaseDatabaseWrapper, prepared: bool = False

@@ -117,7 +117,7 @@ def inserted(model: type[models.Model], lines: Sequence[bytes], alias: str) -> N
         return
     connection = connections[alias]
     quote = connection.ops.quote_name
-    columns = ", ".join(quote(field.column) for field in columns_of(model))
+    columns = ", ".join(quote(str(field.column)) for field in columns_of(model))
     marks = ", ".join(["%s"] * len(columns_of(model)))
     table = quote(model._meta.db_table)
     sql = f"INSERT INTO {table} ({columns}) VALUES ({marks})"  # noqa: S608 - names of our own tables

@@ -32,8 +32,7 @@ def _read(vendor: str, cursor: Any, model: type[models.Model]) -> int:  # noqa: 
         cursor.execute("SELECT seq FROM sqlite_sequence WHERE name = %s", [table])
         row = cursor.fetchone()
         return int(row[0]) if row else 0
-    key = model._meta.pk
-    name = _sequence_name(cursor, table, key.column if key else "id")
+    name = _sequence_name(cursor, table, model._meta.pk.column or "id")
     cursor.execute(f"SELECT CASE WHEN is_called THEN last_value ELSE 0 END FROM {name}")  # noqa: S608
     return int(cursor.fetchone()[0])
 
@@ -67,8 +66,7 @@ def _set(vendor: str, cursor: Any, model: type[models.Model], last: int) -> None
         cursor.execute("DELETE FROM sqlite_sequence WHERE name = %s", [table])
         cursor.execute("INSERT INTO sqlite_sequence (name, seq) VALUES (%s, %s)", [table, last])
         return
-    key = model._meta.pk
-    name = _sequence_name(cursor, table, key.column if key else "id")
+    name = _sequence_name(cursor, table, model._meta.pk.column or "id")
     cursor.execute("SELECT setval(%s::regclass, %s, true)", [name, last])
 
 

@@ -176,7 +176,8 @@ def measure(runs: int, rounds: int) -> Iterator[str]:
         counts = [queries_of(lambda at=at: client.get(at)) for at in (short, address)]
         yield (
             f"  {words}: opened in {ours:.2f} s, worst {worst:.2f} s (below {allowed:g} s) "
-            f"{_verdict(ours < allowed)}, {own:.2f} s of processor, {ours / least:.1f} times the floor; {size / 1000:.0f} kB "
+            f"{_verdict(ours < allowed)}, {own:.2f} s of processor, "
+            f"{ours / least:.1f} times the floor; {size / 1000:.0f} kB "
             f"{_verdict(size < MOST_BYTES)}; queries {counts[0]}, {counts[1]} "
             f"{_verdict(counts[0] == counts[1])}"
         )
