@@ -21,7 +21,7 @@ from gradation.models import (
 from gradation.policy import Action, may
 from gradation.queries.run_view import Place, RunView, preview, run_view
 from gradation.queries.samples import samples_visible_to, sees_every_sample
-from gradation.queries.settled import attach_settled
+from gradation.queries.settled import attach_readings, attach_settled
 
 __all__ = [
     "Place",
@@ -31,6 +31,7 @@ __all__ = [
     "needs_justification",
     "no_such_run",
     "preview",
+    "run_at_work",
     "run_view",
     "runs_at_bench",
     "runs_awaiting_review",
@@ -44,7 +45,7 @@ _SPECIFICATIONS = SpecificationVersion.objects.select_related("specification")
 _PROCEDURES = ProcedureVersion.objects.select_related("procedure")
 _OF_THE_WORK = (
     Prefetch("places", RunSieve.objects.select_related("sieve")),
-    Prefetch("weighings", Weighing.objects.select_related("made_by")),
+    Prefetch("weighings", Weighing.objects.select_related("made_by").prefetch_related("balance")),
     Prefetch("shakings", Shaking.objects.select_related("shaker", "made_by")),
     Prefetch("instruments", RunInstrument.objects.select_related("instrument")),
 )
@@ -99,11 +100,25 @@ def find_run_at_work(actor: User, pk: int) -> Run:
 
     A run to act upon comes from `find_run`; so does one that is no longer at the bench.
     """
-    rows = Run.objects.select_related("portion__sample", "bench", "technician")
-    run = _found(seen_by(actor, rows).prefetch_related(*_OF_THE_WORK).filter(pk=pk).first())
+    rows = seen_by(actor, Run.objects.select_related("portion__sample"))
+    run = _found(rows.filter(pk=pk).first())
+    return _at_work(actor, run, run.weighings.select_related("made_by"))
+
+
+def run_at_work(actor: User, kept: Weighing) -> Run:
+    """Give the run of a reading that this person has just kept, as `find_run_at_work` does.
+
+    What the use-case read of it while it held the run is not read again.
+    """
+    run = kept.run
+    return _at_work(actor, run, run.weighings.all())
+
+
+def _at_work(actor: User, run: Run, readings: QuerySet[Weighing]) -> Run:
     if not run.is_editable:
-        return find_run(actor, pk)
+        return find_run(actor, run.pk)
     attach_settled(run)
+    attach_readings(run, readings)
     return run
 
 

@@ -13,14 +13,15 @@ from gradation.errors import Conflict, Invalid
 from gradation.models import Instrument, Run, User, Weighing
 from gradation.policy import Action, require
 from gradation.queries.readings import latest_of
+from gradation.queries.settled import attach_readings
 from gradation.services import clock, ledger
 from gradation.services.checking import locked, needs_reason
 from gradation.services.reading_checks import check_masses, check_place, decimals_of, mass_of
 
 __all__ = ["Reading", "correct_weighing", "record_weighing"]
 
-#: Read with a run, because every reading names them.
-_OF_A_RUN = ("portion__sample", "procedure_version__procedure")
+#: Read with a run, because every reading names it.
+_OF_A_RUN = "portion__sample"
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ def record_weighing(*, actor: User, run: Run, reading: Reading) -> Weighing:
     """
     require(actor, Action.RECORD_RUN)
     with transaction.atomic():
-        run = locked(run, *_OF_A_RUN)
+        run = locked(run, _OF_A_RUN)
         made = _made(run)
         known = made.with_key(reading.key)
         if known is not None:
@@ -66,6 +67,7 @@ def record_weighing(*, actor: User, run: Run, reading: Reading) -> Weighing:
         weighing = _weighing(actor, run, reading, made.latest)
         weighing.save(force_insert=True)
         ledger.write(actor=actor, action="reading recorded", subject=weighing)
+        attach_readings(run, [*made.rows, weighing])
     return weighing
 
 
@@ -78,7 +80,7 @@ def correct_weighing(*, actor: User, run: Run, reading: Reading, reason: str) ->
     require(actor, Action.RECORD_RUN)
     reason = needs_reason(reason, "correct the reading")
     with transaction.atomic():
-        run = locked(run, *_OF_A_RUN)
+        run = locked(run, _OF_A_RUN)
         made = _made(run)
         known = made.with_key(reading.key)
         if known is not None:
@@ -99,6 +101,7 @@ def correct_weighing(*, actor: User, run: Run, reading: Reading, reason: str) ->
             before=ledger.snapshot(present),
             reason=reason,
         )
+        attach_readings(run, [*made.rows, weighing])
     return weighing
 
 
@@ -120,6 +123,7 @@ class _Made:
 
 def _made(run: Run) -> _Made:
     rows = list(run.weighings.select_related("made_by"))
+    attach_readings(run, rows)
     return _Made(rows, latest_of(rows))
 
 

@@ -7,17 +7,21 @@ from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest
+from django.middleware.csrf import get_token
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 
-from gradation.models import Run, User, Weighing
+from gradation.models import Laboratory, Run, User, Weighing
 from gradation.policy import Action, may
 from gradation.queries.run_changes import News, news_since
-from gradation.queries.runs import find_run, find_run_at_work, run_view
+from gradation.queries.runs import find_run, find_run_at_work, run_at_work, run_view
+from gradation.web.answers import PersonRequest
+from gradation.web.context import laboratory_of
 from gradation.web.figures import SCALES, run_chart
 from gradation.web.run_findings import findings_at_bench, flags_left
 from gradation.web.run_sheet import Sheet, row_name, run_sheet
+from gradation.web.run_sheet.live import live_parts
 from gradation.web.templatetags.notebook import clock, figure
 
 
@@ -45,17 +49,23 @@ def sheet_of(actor: User, pk: int) -> Sheet:
     return _sheet(actor, find_run(actor, pk))
 
 
-def live_sheet_of(actor: User, pk: int) -> Sheet:
+def live_sheet_of(request: PersonRequest, pk: int) -> Sheet:
     """Lay out a run as `sheet_of` does, for a page that shows it already."""
-    return _sheet(actor, find_run_at_work(actor, pk))
+    run = find_run_at_work(request.user, pk)
+    return _sheet(request.user, run, laboratory_of(request))
 
 
-def _sheet(actor: User, run: Run) -> Sheet:
+def sheet_after(request: PersonRequest, kept: Weighing) -> Sheet:
+    """Lay out the run of a reading that was just kept."""
+    return _sheet(request.user, run_at_work(request.user, kept), laboratory_of(request))
+
+
+def _sheet(actor: User, run: Run, laboratory: Laboratory | None = None) -> Sheet:
     view = run_view(run)
     sheet = run_sheet(view)
     if not may(actor, Action.READ_RECORDS):
         return sheet
-    found = findings_at_bench(actor, view)
+    found = findings_at_bench(actor, view, laboratory=laboratory)
     return replace(sheet, findings=found, flags=flags_left(sheet.flags, found))
 
 
@@ -77,22 +87,30 @@ def page_context(sheet: Sheet, *, writes: bool, gross: bool) -> dict[str, Any]:
 
 
 def live_answer(request: HttpRequest, sheet: Sheet, seen: Seen) -> dict[str, Any]:
-    """Give the script everything that changed since its page was last told."""
+    """Give the script everything that changed since its page was last told.
+
+    `parts` are what stands in the page's elements, by their ids, written as the page writes it.
+    """
     run = sheet.run
     news = list(news_since(run, seen.last))
-    context = {
-        **page_context(sheet, writes=run.is_editable, gross=seen.gross),
-        "changed": {_place(it.weighing)["where"] for it in news},
-    }
+    shown = page_context(sheet, writes=run.is_editable, gross=seen.gross)
+    changed = {_place(it.weighing)["where"] for it in news}
     return {
-        "last": context["last"],
+        "last": shown["last"],
         "version": run.version,
         "state": run.state,
         "at": f"{timezone.localtime():%H:%M:%S}",
         "news": [told_of(it) for it in news if it.weighing.key != seen.own],
-        "parts": render_to_string("web/bench/live_parts.html", context, request),
+        "parts": live_parts(sheet, shown, changed),
+        "findings": _findings(request, sheet),
         "figure": run_chart(sheet, seen.scale, seen.direction),
     }
+
+
+def _findings(request: HttpRequest, sheet: Sheet) -> str:
+    """Write what the checks found, with the forms that answer it."""
+    context = {"findings": sheet.findings, "run": sheet.run, "csrf_token": get_token(request)}
+    return render_to_string("parts/run_findings.html", context)
 
 
 def told_of(news: News) -> dict[str, Any]:

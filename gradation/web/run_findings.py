@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from gradation.models import Run, Stage, User
+from gradation.models import Laboratory, Run, Stage, User
 from gradation.policy import Action, may
 from gradation.queries.run_checks import Finding, findings, may_answer, review_findings
 from gradation.queries.runs import RunView
@@ -58,20 +58,24 @@ class ShownFinding:
 
 
 def findings_at_bench(
-    actor: User, view: RunView, typed: Mapping[str, str] | None = None, error: str = ""
+    actor: User,
+    view: RunView,
+    typed: Mapping[str, str] | None = None,
+    error: str = "",
+    laboratory: Laboratory | None = None,
 ) -> tuple[ShownFinding, ...]:
     """Give what is found in a run as it stands: all there is once everything is weighed.
 
     `typed` are refused reasons by the findings' keys; `error` says why they were refused.
+    With `laboratory` it is not read again.
     """
     run, evaluation = view.run, view.evaluation
     if not run.is_editable:
         return findings_at_review(actor, run)
     complete = evaluation is not None and evaluation.is_complete
     stage = Stage.HAND_OVER if complete else Stage.WEIGHING
-    return tuple(
-        _shown(actor, run, findings(run, stage, evaluation=evaluation), typed or {}, error)
-    )
+    found = findings(run, stage, evaluation=evaluation, laboratory=laboratory)
+    return tuple(_shown(actor, run, found, typed or {}, error))
 
 
 def findings_at_review(actor: User, run: Run) -> tuple[ShownFinding, ...]:

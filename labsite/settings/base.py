@@ -66,6 +66,7 @@ TEMPLATES = [
                 "gradation.web.templatetags.notebook",
                 "gradation.web.templatetags.charting",
                 "gradation.web.templatetags.balances",
+                "gradation.web.templatetags.run_rows",
                 "django.templatetags.static",
             ],
         },

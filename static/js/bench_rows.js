@@ -162,27 +162,37 @@
     else goOn(part);
   };
 
-  const exchangePart = (part, owns) => {
-    part.removeAttribute("hx-swap-oob");
-    const here = document.getElementById(part.id);
-    if (!here) return part.id.startsWith("cell-");
-    if (part.id.startsWith("error-") || here.outerHTML === part.outerHTML) return false;
+  // Puts the new content of one element in its place; says whether the page lacks a row for it.
+  const exchangePart = (id, html, owns) => {
+    const here = document.getElementById(id);
+    if (!here) return id.startsWith("cell-");
+    const part = here.cloneNode(false);
+    part.innerHTML = html;
+    if (part.innerHTML === here.innerHTML) return false;
     if (isBeingEdited(here, owns)) {
       here.dataset.behind = "";
       return false;
     }
+    delete part.dataset.behind;
     swap(part, here);
     return false;
+  };
+
+  const exchangeFindings = (html) => {
+    const here = document.getElementById("findings");
+    const told = document.createElement("template");
+    told.innerHTML = html;
+    const part = told.content.firstElementChild;
+    if (here && part && here.outerHTML !== part.outerHTML) swap(part, here);
   };
 
   // Shows an answer. Gives the entries that it proves to be kept, and whether the page lacks a row.
   const apply = (answer, own) => {
     const keys = new Set(answer.news.map((it) => it.key));
     const owns = [own, ...entered.values()].filter((it) => it && (it === own || keys.has(it.key)));
-    const told = document.createElement("template");
-    told.innerHTML = answer.parts;
-    const parts = [...told.content.children].filter((part) => part.id);
-    const lacking = parts.map((part) => exchangePart(part, owns)).some(Boolean);
+    const parts = Object.entries(answer.parts);
+    const lacking = parts.map(([id, html]) => exchangePart(id, html, owns)).some(Boolean);
+    exchangeFindings(answer.findings);
     owns.forEach(close);
     if (answer.figure) document.getElementById("figure").textContent = JSON.stringify(answer.figure);
     document.dispatchEvent(new CustomEvent("chart:renew"));

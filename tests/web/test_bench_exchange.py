@@ -46,8 +46,7 @@ def test_a_reading_is_acknowledged_by_its_key_with_what_it_changes(bench, run):
     told = record(bench, run, key=key, observed_at="2026-11-24T14:02:11.250Z").json()
 
     assert (told["kind"], told["key"]) == ("kept", str(key))
-    assert 'id="live"' in told["parts"]
-    assert 'id="cell-dry-mass-0"' in told["parts"]
+    assert {"live", "cell-dry-mass-0"} <= told["parts"].keys()
     assert told["news"] == []
     kept = Weighing.objects.get()
     assert told["last"] == kept.pk
@@ -151,8 +150,8 @@ def test_what_is_new_is_told_with_the_value_before(bench, run):
 
     new = [(row["where"], row["was"], row["mass"]) for row in told["news"]]
     assert new == [("fraction-1", "", "10"), ("fraction-3", "101.0", "103.0")]
-    assert 'id="cell-fraction-1"' in told["parts"]
-    assert 'id="cell-fraction-2"' not in told["parts"]
+    assert "cell-fraction-1" in told["parts"]
+    assert "cell-fraction-2" not in told["parts"]
 
 
 def test_a_run_that_changed_its_state_is_news(bench, run):

@@ -266,8 +266,9 @@ def test_live_answer_brings_every_row_that_changed(client, technician):
     parts = client.post(reverse("bench:reading-record", args=[run.pk]), data).json()["parts"]
 
     for name in ("cell-passing-at-split-1", "cell-fraction-1", "stages", "passing-fraction-2"):
-        assert f'id="{name}"' in parts
-    assert 'data-slot="reduced at split"' not in parts, "an open field is never replaced"
+        assert name in parts
+    written = "".join(parts.values())
+    assert 'data-slot="reduced at split"' not in written, "an open field is never replaced"
 
 
 def test_review_shows_stages_increments_and_shakings(client, technician):
@@ -299,6 +300,7 @@ def test_page_costs_no_more_queries_with_more_readings_and_shakings(client, tech
     )
     record(run, Slot.DRY_MASS, 1000)
     record(run, Slot.FRACTION, 100, 1)
+    factories.make_shaking(run, minutes=Decimal(1), note="end point")
 
     def queries():
         with CaptureQueriesContext(connection) as counted:
@@ -311,7 +313,7 @@ def test_page_costs_no_more_queries_with_more_readings_and_shakings(client, tech
         record(run, Slot.FRACTION, 50, 1, increment=increment)
     record(run, Slot.SPLIT_PASSING, 600, 1)
     record(run, Slot.SPLIT_REDUCED, 100, 1)
-    for number in range(2, 5):
-        factories.make_shaking(run, minutes=Decimal(number), note="end point")
+    for minutes in range(2, 5):
+        factories.make_shaking(run, minutes=Decimal(minutes), note="end point")
 
     assert queries() <= few

@@ -100,7 +100,7 @@ def opening_findings(
     candidate: Candidate, *, laboratory: Laboratory, day: date
 ) -> tuple[Finding, ...]:
     """Say what speaks against opening a run as somebody is about to."""
-    return _found(of_candidate(candidate, laboratory, day), {})
+    return _found(of_candidate(candidate, laboratory, day))
 
 
 def findings(
@@ -109,26 +109,30 @@ def findings(
     *,
     evaluation: Evaluation | None = None,
     reviewer: User | None = None,
+    laboratory: Laboratory | None = None,
 ) -> tuple[Finding, ...]:
     """Say what speaks against a run as it stands at one stage of its course, with the answers.
 
     A run from `find_run` costs few queries more, and their number does not grow with the nest.
-    With `evaluation` it is not computed again.
+    With `evaluation` it is not computed again; with `laboratory` that is not read again.
     """
-    context = of_run(run, stage, Laboratory.objects.get(), evaluation)
-    return _found(replace(context, reviewer=reviewer), answers_of(run))
+    context = of_run(run, stage, laboratory or Laboratory.objects.get(), evaluation)
+    return _found(replace(context, reviewer=reviewer))
 
 
-def _found(context: Context, answers: Mapping[AnswerKey, RunCheckAnswer]) -> tuple[Finding, ...]:
+def _found(context: Context) -> tuple[Finding, ...]:
+    """Ask every rule of the stage; answers are read when there is something to answer."""
     rules = [rule for rule in RULES if context.stage in rule.stages]
     context = with_parts(context, _needed(rules, context.stage), LOADERS)
     laboratory, kept = context.laboratory, context.keeps_competence
     asked = {each.rule.code: each for each in asked_rules(laboratory, keeps_competence=kept)}
-    found = (
-        _finding(asked[rule.code], seen, answers)
+    saw = [
+        (asked[rule.code], seen)
         for rule in rules
         for seen in rule.check(context, asked[rule.code].limits)
-    )
+    ]
+    answers = answers_of(context.run) if saw and context.run is not None else {}
+    found = (_finding(rule, seen, answers) for rule, seen in saw)
     return tuple({finding.key: finding for finding in found}.values())
 
 

@@ -193,7 +193,7 @@ def of_candidate(candidate: Candidate, laboratory: Laboratory, day: date) -> Con
     )
 
 
-#: Read with a run unless its page has read them already.
+#: Read with a run; not again what was prefetched.
 _OF_A_RUN = (
     "technician",
     "bench",
@@ -211,11 +211,12 @@ _OF_A_RUN = (
 def of_run(
     run: Run, stage: Stage, laboratory: Laboratory, evaluation: Evaluation | None = None
 ) -> Context:
-    """Give the context of a run; what its page has prefetched is not read again.
+    """Give the context of a run.
 
-    With `evaluation`, the run is not computed a second time.
+    With `evaluation`, its page has read and computed it, and neither is done a second time.
     """
-    prefetch_related_objects([run], *_OF_A_RUN)
+    if evaluation is None:
+        prefetch_related_objects([run], *_OF_A_RUN)
     weighings = tuple(latest_of(run.weighings.all()))
     people = {run.technician_id: run.technician} | {
         row.made_by_id: row.made_by for row in weighings

@@ -19,7 +19,7 @@ from gradation.queries.run_changes import News, refuse_unseen, run_mark
 from gradation.services import bench as services
 from gradation.services.bench import Reading
 from gradation.web.answers import PersonRequest
-from gradation.web.bench_page import Seen, live_answer, live_sheet_of, told_of
+from gradation.web.bench_page import Seen, live_answer, live_sheet_of, sheet_after, told_of
 from gradation.web.exchange import exchange, refused, said
 from gradation.web.forms.bench import ReadingForm, SeenForm
 from gradation.web.run_sheet import row_name
@@ -43,7 +43,7 @@ def reading_record(request: PersonRequest, pk: int) -> HttpResponse:
     except Refusal as refusal:
         return _not_kept(run, reading, refusal)
     seen = form.seen(kept)
-    answer = live_answer(request, live_sheet_of(request.user, pk), seen)
+    answer = live_answer(request, sheet_after(request, kept), seen)
     return JsonResponse({"kind": "kept", "key": str(kept.key), "pk": kept.pk, **answer})
 
 
@@ -95,7 +95,7 @@ def run_changes(request: PersonRequest, pk: int) -> HttpResponse:
     last, version = asked.get("since") or 0, asked.get("version")
     if mark.last == last and version in {None, mark.version}:
         return HttpResponse(status=HTTPStatus.NO_CONTENT)
-    answer = live_answer(request, live_sheet_of(request.user, pk), _seen(asked, last))
+    answer = live_answer(request, live_sheet_of(request, pk), _seen(asked, last))
     return JsonResponse({"kind": "changed", **answer})
 
 
