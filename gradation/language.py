@@ -17,7 +17,6 @@ __all__ = [
     "LANGUAGES",
     "day_words",
     "days_words",
-    "in_figures",
     "localized",
     "speaking",
     "spoken",
@@ -28,7 +27,6 @@ LANGUAGES = {"en": "English", "de": "Deutsch", "fr": "français", "es": "españo
 
 _COMMA = frozenset({"de", "fr", "es"})  # ISO 80000-1:2022, 7.3.2 admits both signs
 _POINT = re.compile(r"(?<=\d)\.(?=\d)")
-_FIGURE = re.compile(r"(?<![\w.])([<>] ?)?[+-]?\d+\.\d+(?![\w.]*\d)")
 
 _MONTHS = {
     "en": "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec",
@@ -55,13 +53,6 @@ def localized(text: str) -> str:
     Only a point between two digits is one: 'No. 200' stays.
     """
     return _POINT.sub(",", text) if spoken() in _COMMA else text
-
-
-def in_figures(text: str) -> str:
-    """Write the decimal signs of the figures in a sentence; '1.2.3' and a date keep theirs."""
-    if spoken() not in _COMMA:
-        return text
-    return _FIGURE.sub(lambda found: found.group().replace(".", ","), text)
 
 
 def day_words(moment: datetime) -> str:
