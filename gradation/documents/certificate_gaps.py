@@ -118,13 +118,19 @@ def _required(content: CertificateContent) -> Iterator[str]:
     """Yield what the method, an authority or the customer demands and is not stated (7.8.3.1 e)."""
     runs = [run for table in content.results for run in table.conditions]
     for key in content.required_items:
-        words, stated = REQUIRED_ITEMS[key]
+        words, stated = REQUIRED_ITEMS.get(key, (key, _never))
         if not stated(content, runs):
             yield f"{words} (required by the method or the report form)"
 
 
 Runs = Sequence[TestConditions]
 Stated = Callable[[CertificateContent, Runs], bool]
+
+
+def _never(_content: CertificateContent, _runs: Runs) -> bool:
+    """Answer for a demand that this version does not know: it cannot say that it is met."""
+    return False
+
 
 #: What a method or a report form can demand beyond what every certificate states.
 REQUIRED_ITEMS: dict[str, tuple[str, Stated]] = {

@@ -142,6 +142,10 @@ def _outlier(version: ProcedureVersion, places: Places) -> str:
     return "Grubbs" if version.outlier_rule == OutlierRule.GRUBBS else "no test"
 
 
+def _report_items(version: ProcedureVersion, places: Places) -> str:
+    return ", ".join(item.replace("_", " ") for item in version.report_items)
+
+
 Line = tuple[str, tuple[str, ...], Writer]
 
 _GROUPS: tuple[tuple[str, tuple[Line, ...]], ...] = (
@@ -218,6 +222,7 @@ _GROUPS: tuple[tuple[str, tuple[Line, ...]], ...] = (
         ("When they disagree", ("on_disagreement",), _text("on_disagreement")),
     )),
     ("Care", (("Cautions", ("cautions",), _text("cautions")),)),
+    ("Report", (("A report also has to state", ("report_items",), _report_items),)),
 )  # fmt: skip
 
 #: What each field is called where a fault or a mark names it.

@@ -10,6 +10,7 @@ from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as _noop
 
 from gradation import __version__
 from gradation.documents import certificate_content as content
@@ -123,7 +124,7 @@ def _drawn(drawing: _Drawing, signing: Signing | None) -> CertificateContent:
     stated = why_stated(drawing.computed, form, asked=certificate.uncertainty_asked)
     first = drawing.computed[0]
     return CertificateContent(
-        title=form.title or laboratory.certificate_title,
+        title=form.title or _said(laboratory.certificate_title),
         number=certificate.number or "",
         version=_version(certificate),
         draft=signing is None,
@@ -225,7 +226,18 @@ def _signatures(signing: Signing | None, zone: ZoneInfo) -> tuple[content.Signat
     if signing is None:
         return ()
     role, at = _("authorised signatory"), moment_text(signing.at, zone)
-    return (content.Signature(signing.name, role, at, signing.meaning),)
+    return (content.Signature(signing.name, role, at, _said(signing.meaning)),)
+
+
+#: Words of the laboratory that have their place in the catalogues; others are printed as typed.
+_KNOWN = (
+    _noop("Authorised for issue: I have reviewed the records behind these results."),
+    _noop("Certificate of analysis: particle size by sieving"),
+)
+
+
+def _said(words: str) -> str:
+    return _(words) if words in _KNOWN else words
 
 
 def _amendment(certificate: Certificate, drawn: CertificateContent) -> content.Amendment | None:

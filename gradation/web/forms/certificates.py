@@ -6,7 +6,7 @@ from typing import Any, cast
 
 from django import forms
 
-from gradation.models import ExternalResult, Run, Sample, SamplingRecord
+from gradation.models import Certificate, ExternalResult, Run, Sample, SamplingRecord
 from gradation.queries.certificates import (
     runs_of_samples,
     samples_beside,
@@ -65,14 +65,17 @@ class DraftForm(NotebookForm):
 
     def __init__(self, sample: Sample, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        samples = [sample, *samples_beside(sample)]
-        runs = runs_of_samples(samples)
+        runs = runs_of_samples(self._samples(sample))
         field = cast(RunsField, self.fields["runs"])
         field.queryset = runs
         field.initial = [run for run in runs if run.portion.sample_id == sample.pk]
         self.sample = sample
         others = cast(SpecificationsField, self.fields["further_specifications"])
         others.queryset = specifications_beside(sample)
+
+    def _samples(self, sample: Sample) -> list[Sample]:
+        """List the samples whose runs are offered."""
+        return [sample, *samples_beside(sample)]
 
     def drafting(self) -> Drafting:
         """Give the service what was chosen; other samples come along with their runs."""
@@ -94,6 +97,20 @@ class AmendForm(DraftForm):
     """An amendment: the runs and remarks again, and why."""
 
     reason = ReasonField("Why is it amended", help_text="Printed on the new certificate.")
+
+    def __init__(self, certificate: Certificate, *args: Any, **kwargs: Any) -> None:
+        self.certificate = certificate
+        kwargs["initial"] = {
+            "remarks": certificate.remarks,
+            "uncertainty_asked": certificate.uncertainty_asked,
+            "report_form": certificate.report_form_id,
+            "further_specifications": list(certificate.further_specifications.all()),
+        }
+        super().__init__(certificate.sample, *args, **kwargs)
+        self.fields["runs"].initial = list(certificate.runs.all())
+
+    def _samples(self, sample: Sample) -> list[Sample]:
+        return [sample, *self.certificate.further_samples.order_by("id")]
 
 
 class PasswordField(forms.CharField):

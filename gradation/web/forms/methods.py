@@ -10,6 +10,7 @@ from typing import Any, ClassVar
 
 from django import forms
 
+from gradation.documents.certificate_gaps import REQUIRED_ITEMS
 from gradation.models import (
     EndPointForm,
     OnDisagreement,
@@ -79,6 +80,12 @@ class ProcedureForm(NotebookForm):
     def procedure(self) -> Procedure:
         """Give the service the procedure that was described."""
         return Procedure(**self.cleaned_data)
+
+
+class ItemsField(forms.MultipleChoiceField):
+    """Several of a few words, each to be ticked."""
+
+    widget = forms.CheckboxSelectMultiple
 
 
 class ProcedureVersionForm(NotebookForm):
@@ -168,6 +175,12 @@ class ProcedureVersionForm(NotebookForm):
         required=False,
         help_text="Dust, heat, noise, lifting: shown where the work is done.",
     )
+    report_items = ItemsField(
+        label="A report also has to state",
+        choices=[(key, words) for key, (words, _stated) in REQUIRED_ITEMS.items()],
+        required=False,
+        help_text="What the method demands of a report; without one of them none is issued.",
+    )
 
     #: In the order of the work; the rows of sizes stand in the group 'Nest'.
     groups: ClassVar[tuple[tuple[str, tuple[str, ...]], ...]] = (
@@ -199,6 +212,7 @@ class ProcedureVersionForm(NotebookForm):
             "repeatability_limit", "outlier_rule", "on_disagreement",
         )),
         ("Care", ("cautions",)),
+        ("Report", ("report_items",)),
     )  # fmt: skip
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

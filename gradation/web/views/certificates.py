@@ -165,7 +165,7 @@ def certificate_pdf(request: PersonRequest, pk: int) -> HttpResponse:
 def certificate_amend(request: PersonRequest, pk: int) -> HttpResponse:
     """Draft the amendment of an issued certificate."""
     certificate = file.find_certificate(request.user, pk)
-    form = AmendForm(certificate.sample, sent(request), initial={"remarks": certificate.remarks})
+    form = AmendForm(certificate, sent(request))
     asking = Asking(f"Amend certificate {certificate}", "Draft the amendment", _place(certificate))
     return FormPage(request, form, asking).answer(
         Doing(
