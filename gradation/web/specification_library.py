@@ -12,7 +12,8 @@ from gradation.models import SpecificationLine
 from gradation.science.apertures import designation
 from gradation.science.confidence import FROM_MEMORY
 from gradation.science.envelope_form import EnvelopeLine, LineKind
-from gradation.science.envelope_library import CONFIRMED, LibraryEntry, library
+from gradation.science.envelope_library import library
+from gradation.science.library_form import CONFIRMED, LibraryEntry
 from gradation.web.templatetags.notebook import STRIP_PX, stretched
 
 __all__ = ["Family", "LibraryLine", "families_shown", "library_line", "lines_of_entry"]
@@ -88,6 +89,8 @@ def lines_of_entry(entry: LibraryEntry) -> list[SpecificationLine]:
             characteristic=line.characteristic,
             minimum=line.minimum,
             maximum=line.maximum,
+            target=line.target,
+            tolerance=line.tolerance,
             is_inclusive=line.is_inclusive,
             mark=mark[:20],
         )

@@ -5,13 +5,10 @@ from decimal import Decimal
 import pytest
 
 from gradation.science.envelope_form import LineKind
-from gradation.science.envelope_library import (
-    category_entry,
-    library,
-    library_entry,
-)
+from gradation.science.envelope_library import library, library_entry
 from gradation.science.envelopes import check_line
 from gradation.science.errors import OutOfRange, UnknownName
+from gradation.science.grading_categories import categories, category_entry
 
 
 def limits(entry):
@@ -95,3 +92,54 @@ def test_unknown_grading_is_refused():
         library_entry("EN 12620 GX1 4000 8000")
     with pytest.raises(UnknownName):
         library_entry("no such thing")
+
+
+def test_mid_size_category_limits_the_one_sieve_between():
+    # EN 13043 G20/15 for 8/16 by hand: D/1.4 = 11.4 -> 11.2 mm, 20 to 70 % over all.
+    entry = category_entry("EN 13043", "G20/15", Decimal(8000), Decimal(16000))
+
+    assert limits(entry) == {11200: (20, 70)}
+    assert ("EN 13043", "G20/15", "mid-size, D/d <4") in categories()
+
+
+def test_declared_passing_narrows_a_mid_size_category():
+    # By hand: 60 declared, tolerance 15: 45 to 75, and not above 70 over all; D/2 is for wide ones.
+    narrow = category_entry("EN 13043", "G20/15", Decimal(8000), Decimal(16000), [Decimal(60)])
+    wide = category_entry("EN 13043", "G20/17.5", Decimal(4000), Decimal(16000), [Decimal(40)])
+
+    assert narrow.lines[0].limits() == (45, 70)
+    assert wide.lines[0].aperture_um == 8000
+    assert wide.lines[0].limits() == (Decimal("22.5"), Decimal("57.5"))
+    assert library_entry(narrow.key) == narrow
+
+
+def test_tolerances_of_fines_lie_around_what_is_declared():
+    # EN 13043 GTC10 for 0/2 by hand: 95 ± 5 at 2 mm, 65 ± 10 at 1 mm, 8 ± 3 at 63 µm.
+    declared = [Decimal(95), Decimal(65), Decimal(8)]
+
+    entry = category_entry("EN 13043", "GTC10", Decimal(0), Decimal(2000), declared)
+
+    assert [(int(line.aperture_um), line.limits()) for line in entry.lines] == [
+        (2000, (90, 100)),
+        (1000, (55, 75)),
+        (63, (5, 11)),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("category", "sizes", "declared", "said"),
+    [
+        ("G20/15", (4000, 16000), (), "is for D/d <4"),
+        ("G20/17.5", (8000, 16000), (), "is for D/d >=4"),
+        ("G20/15", (0, 16000), (), "Check d and D"),
+        ("G20/15", (16000, 8000), (), "below the upper"),
+        ("G20/15", (8000, 16000), (50, 60), "takes one declared passing"),
+        ("G20/15", (8000, 16000), (160,), "between 0 and 100"),
+        ("GTC10", (0, 2000), (95,), "typical passing at D, D/2, 0.063 mm"),
+    ],
+)
+def test_mid_size_that_cannot_be_is_refused(category, sizes, declared, said):
+    lower_um, upper_um = (Decimal(size) for size in sizes)
+
+    with pytest.raises(OutOfRange, match=said):
+        category_entry("EN 13043", category, lower_um, upper_um, [Decimal(it) for it in declared])

@@ -20,8 +20,8 @@ from gradation.models import (
 from gradation.queries.specifications import replaceable_versions, specifications_listed
 from gradation.science.apertures import designation, parse_aperture
 from gradation.science.envelope_form import EnvelopeLine, LineKind
-from gradation.science.envelope_library import categories
 from gradation.science.errors import GradationError
+from gradation.science.grading_categories import categories
 from gradation.web.forms.base import (
     DayField,
     FigureField,
@@ -346,7 +346,8 @@ class FromLibraryForm(NotebookForm):
 
 
 _CATEGORIES = [
-    (f"{standard} {category}", f"{standard} {category}") for standard, category, _ in categories()
+    (f"{standard} {category}", f"{standard} {category} ({applies})")
+    for standard, category, applies in categories()
 ]
 
 
@@ -358,9 +359,16 @@ class CategoryForm(NotebookForm):
         "Lower size d", look="short", max_length=40, required=False, help_text="Empty: 0."
     )
     upper = ApertureField("Upper size D", look="short", max_length=40)
+    declared = WordsField(
+        "Declared typical passing",
+        max_length=40,
+        required=False,
+        help_text="In %, of a mid-size category or a tolerance; coarse to fine, with spaces.",
+    )
 
     def key(self) -> str:
         """Give the key of the grading in the library."""
         told = self.cleaned_data
         lower = told["lower"] or Decimal(0)
-        return f"{told['category']} {lower.normalize():f} {told['upper'].normalize():f}"
+        sizes = (f"{size.normalize():f}" for size in (lower, told["upper"]))
+        return " ".join([told["category"], *sizes, *told["declared"].replace(",", ".").split()])
