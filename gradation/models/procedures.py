@@ -120,6 +120,12 @@ class ProcedureVersion(models.Model):
     loss_rule = models.CharField(
         max_length=40, blank=True, help_text="Row of the acceptance table."
     )
+    frame_diameter_mm = models.DecimalField(
+        max_digits=6, decimal_places=1, null=True, blank=True, help_text="Empty: any, but one."
+    )
+    frame_height_mm = models.DecimalField(
+        max_digits=6, decimal_places=1, null=True, blank=True, help_text="Empty: any."
+    )
     loading_rule = models.CharField(
         max_length=40, blank=True, help_text="Row of the loading table."
     )

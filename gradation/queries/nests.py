@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter as Tally
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -36,6 +36,7 @@ __all__ = [
     "nest_states",
     "nests_for",
     "order_faults",
+    "other_frames",
     "strange_sieves",
 ]
 
@@ -87,13 +88,27 @@ def doubled_sizes(sieves: Sequence[Sieve]) -> list[str]:
     return [designation(size) for size, n in given.items() if n > 1]
 
 
-def frame_faults(sieves: Sequence[Sieve]) -> list[str]:
-    """Say when the frames differ in diameter."""
+def frame_faults(sieves: Sequence[Sieve], procedure: ProcedureVersion | None = None) -> list[str]:
+    """Say when the frames differ in diameter, or are not those the procedure asks for."""
     frames = {sieve.frame_diameter_mm for sieve in sieves}
-    if len(frames) <= 1:
-        return []
-    sizes = ", ".join(f"{frame.normalize():f} mm" for frame in sorted(frames))
-    return [f"The frames differ ({sizes}): such sieves do not nest. Use one diameter."]
+    if len(frames) > 1:
+        sizes = ", ".join(_mm(frame) for frame in sorted(frames))
+        return [f"The frames differ ({sizes}): such sieves do not nest. Use one diameter."]
+    return [] if procedure is None else list(other_frames(sieves, procedure))
+
+
+def other_frames(sieves: Sequence[Sieve], procedure: ProcedureVersion) -> Iterator[str]:
+    """Say which frames are not of the diameter or height that a procedure asks for."""
+    for words, name in (("diameter", "frame_diameter_mm"), ("height", "frame_height_mm")):
+        asked = getattr(procedure, name)
+        found = {getattr(sieve, name) for sieve in sieves} - {None, asked}
+        if asked is not None and found:
+            sizes = ", ".join(_mm(frame) for frame in sorted(found))
+            yield f"{procedure} asks for frames of {_mm(asked)} {words}; these have {sizes}."
+
+
+def _mm(size: Decimal) -> str:
+    return f"{size.normalize():f} mm"
 
 
 def nest_list() -> QuerySet[Nest]:
@@ -160,6 +175,6 @@ def _state(
     reasons += [said_taken(taken[sieve.pk]) for sieve in sieves if sieve.pk in taken]
     reasons += frame_faults(sieves)
     for version in getattr(nest.procedure, "released_versions", ()):
-        reasons += order_faults(sieves, version)
+        reasons += [*order_faults(sieves, version), *other_frames(sieves, version)]
     warnings = [reason.text for reason in unfit if not reason.blocks]
     return NestState(nest, tuple(reasons), tuple(warnings))

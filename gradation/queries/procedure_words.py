@@ -178,6 +178,8 @@ _GROUPS: tuple[tuple[str, tuple[Line, ...]], ...] = (
         ("Sieves, from the top", ("sieves",), _whole_nest),
         ("The nest may do without", ("optional",), _sizes(lambda place: place.is_optional)),
         ("What passes is reduced at", ("split",), _sizes(lambda place: place.is_split)),
+        ("Frame diameter", ("frame_diameter_mm",), _figure("frame_diameter_mm", "mm")),
+        ("Frame height", ("frame_height_mm",), _figure("frame_height_mm", "mm")),
         ("Load on a sieve by table", ("loading_rule",), _rule("loading_limits", "loading_rule")),
     )),
     ("Shaking", (

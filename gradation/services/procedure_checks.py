@@ -29,6 +29,8 @@ _ABOVE_ZERO = {
     "drying_interval_minutes": "The time between two weighings",
     "divider_passes": "The number of passes",
     "balance_readability_g": "The readability of the balance",
+    "frame_diameter_mm": "The diameter of the frames",
+    "frame_height_mm": "The height of the frames",
     "minimum_portion_g": "The smallest portion",
     "maximum_portion_g": "The largest portion",
     "determinations": "The number of determinations",

@@ -26,7 +26,7 @@ from gradation.models import (
     VersionState,
 )
 from gradation.policy import Action, require
-from gradation.queries.nests import frame_faults, order_faults
+from gradation.queries.nests import frame_faults, order_faults, other_frames
 from gradation.science.apertures import designation, sieve_sizes
 from gradation.services import clock, ledger
 from gradation.services.checking import (
@@ -361,7 +361,7 @@ def _refuse_no_nest(sieves: Sequence[Sieve], procedure: Procedure) -> None:
         if sieve.is_master
     ]
     for version in procedure.versions.filter(state=VersionState.RELEASED):
-        faults += order_faults(sieves, version)
+        faults += [*order_faults(sieves, version), *other_frames(sieves, version)]
     if faults:
         raise Invalid([Fault("sieves", fault, "nest-unfit") for fault in faults])
 

@@ -307,6 +307,7 @@ _procedures = [
     path("versions/<int:pk>/propose/", methods.version_propose, name="version-propose"),
     path("versions/<int:pk>/approve/", methods.version_approve, name="version-approve"),
     path("versions/<int:pk>/return/", methods.version_return, name="version-return"),
+    path("versions/<int:pk>/pdf/", methods.version_pdf, name="version-pdf"),
     path("versions/<int:pk>/compare/", methods.version_compare, name="version-compare"),
     path("versions/<int:pk>/orders/", methods.order_list, name="order-list"),
     path("versions/<int:pk>/orders/<str:number>/", methods.order_decide, name="order-decide"),

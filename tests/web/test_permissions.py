@@ -180,6 +180,7 @@ GET = [
     ("procedures:procedure-add", (), MANAGER),
     ("procedures:version-draft", ("procedure",), MANAGER),
     ("procedures:version-show", ("procedure_version",), STAFF),
+    ("procedures:version-pdf", ("procedure_version",), STAFF),
     ("procedures:version-compare", ("procedure_version",), STAFF),
     ("procedures:version-edit", ("procedure_version",), MANAGER),
     ("procedures:version-approve", ("procedure_version",), APPROVERS),

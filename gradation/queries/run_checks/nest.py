@@ -34,7 +34,7 @@ def _wrong(context: Context, limits: Limits) -> Iterator[Seen]:
         if sieve.aperture_um not in wanted
     ]
     said = [f"{context.procedure} has no such size: {', '.join(strange)}."] if strange else []
-    said += frame_faults(sieves)
+    said += frame_faults(sieves, context.procedure)
     shapes = sorted({sieve.shape for sieve in sieves})
     if len(shapes) > 1:
         said.append(f"The openings differ in shape ({', '.join(shapes)}) within one nest.")

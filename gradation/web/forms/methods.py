@@ -118,6 +118,8 @@ class ProcedureVersionForm(NotebookForm):
     wet_sieving = forms.BooleanField(label="Sieved wet", required=False)
     aids = WordsField("Sieving aids allowed", max_length=160, required=False)
 
+    frame_diameter_mm = FigureField("Frame diameter", unit="mm", required=False)
+    frame_height_mm = FigureField("Frame height", unit="mm", required=False)
     loading_rule = WordChoiceField(
         "Load on a sieve by table", _rules("loading_limits", overload_rules()), required=False
     )
@@ -192,7 +194,7 @@ class ProcedureVersionForm(NotebookForm):
             "drying", "drying_temperature_c", "constant_mass_pct", "drying_interval_minutes",
         )),
         ("Washing and way of sieving", ("wash", "guard_aperture_um", "wet_sieving", "aids")),
-        ("Nest", ("loading_rule",)),
+        ("Nest", ("frame_diameter_mm", "frame_height_mm", "loading_rule")),
         ("Shaking", (
             "shaking_motion", "shaking_minutes", "shaking_interval_s", "shaking_amplitude_mm",
             "shaking_frequency_hz", "shaking_acceleration_g", "shaking_tolerance_pct",

@@ -5,8 +5,9 @@ from __future__ import annotations
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_GET, require_POST
 
+from gradation.documents.procedure_sheet import procedure_pdf
 from gradation.models import Procedure, ProcedureVersion
 from gradation.policy import Action
 from gradation.queries import methods as file
@@ -23,6 +24,7 @@ from gradation.web.forms.methods import (
 )
 from gradation.web.procedure_editor import Editor, motion_typed
 from gradation.web.procedure_page import marked_groups
+from gradation.web.procedure_print import procedure_content
 from gradation.web.shaking_preview import MotionShown
 
 KEEP, APPROVE = Action.KEEP_PROCEDURES, Action.APPROVE_PROCEDURES
@@ -80,6 +82,17 @@ def version_show(request: PersonRequest, pk: int) -> HttpResponse:
         "policy": laboratory_of(request),
     }
     return render(request, "web/procedures/version_show.html", context)
+
+
+@require_GET
+@page()
+def version_pdf(request: PersonRequest, pk: int) -> HttpResponse:
+    """Give one edition as it is laid down beside the bench: a PDF."""
+    version = _version(pk)
+    content = procedure_content(version, laboratory_of(request), request.user)
+    answer = HttpResponse(procedure_pdf(content), content_type="application/pdf")
+    answer["Content-Disposition"] = f'inline; filename="procedure-{pk}.pdf"'
+    return answer
 
 
 def _motion(version: ProcedureVersion) -> MotionShown:
