@@ -50,11 +50,13 @@ def _nothing_kept_of_another_database(request):
 
 
 @pytest.fixture(scope="session", autouse=True)
-def _tables_can_be_emptied():
-    """Let the test runner empty tables whose rows the database itself keeps from going."""
+def _records_are_watched():
+    """Watch every use-case; let the runner empty tables that the database keeps from it."""
+    from tests.records.watching import watch_all
     from tests.tampering import let_tests_empty_tables
 
     let_tests_empty_tables()
+    watch_all()
 
 
 @pytest.hookimpl(optionalhook=True)

@@ -28,6 +28,7 @@ from gradation.models import (
     Run,
     RunImport,
     Sample,
+    SampleHold,
     Scope,
     Shaking,
     SheetForm,
@@ -60,6 +61,7 @@ from gradation.services import (
     parties,
     people,
     preparation,
+    retention,
     run_import,
     shakings,
     specifications,
@@ -257,6 +259,24 @@ def make_sample(
         **values,
     }
     return intake.log_sample(actor=actor or technician(), delivery=intake.Delivery(**filled))
+
+
+def make_hold(sample: Sample | None = None, **values: Any) -> SampleHold:
+    """Hold what is left of a sample."""
+    filled = {"cause": SampleHold.Cause.QUERY.value, "reason": "The customer asks.", **values}
+    sample = sample or make_sample()
+    return retention.hold_sample(actor=technician(), sample=sample, **filled)
+
+
+def dispose(sample: Sample, actor: User, **values: Any) -> Sample:
+    """Throw away what is left of a sample."""
+    scanned = {"at_shelf": sample.number, "at_container": sample.number, "how": "tipped", **values}
+    return retention.dispose_sample(
+        actor=actor,
+        sample=sample,
+        disposal=retention.Disposal(**scanned),
+        reason="Its time is over.",
+    )
 
 
 def make_portion(actor: User | None = None, sample: Sample | None = None) -> TestPortion:

@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("gradation", "0004_shaker_frequency"),
+        ("gradation", "0008_people_and_incidents"),
     ]
 
     operations = [

@@ -1,122 +1,203 @@
-"""The history of a sample or a sieve, told from the ledger."""
+"""Histories, told from the ledger: of a sample, a piece of equipment, a person or a time."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
+from django.utils import timezone
 
-from gradation.models import Equipment, LedgerEntry, Sample
+from gradation.models import (
+    Bench,
+    DryingMass,
+    Equipment,
+    LedgerEntry,
+    Run,
+    RunSieve,
+    Sample,
+    User,
+    Weighing,
+)
+from gradation.queries.history_words import KINDS, Change, changes_of
 
 __all__ = [
     "Change",
     "Event",
-    "event_of",
-    "ledger_of",
+    "HistoryFilter",
+    "entries_of_equipment",
+    "entries_of_person",
+    "entries_of_sample",
+    "narrowed",
+    "people_in",
     "recent_entries",
     "story_of_equipment",
     "story_of_sample",
+    "tell",
 ]
 
 
 @dataclass(frozen=True)
-class Change:
-    """One value that changed: what it was, what it became."""
-
-    name: str
-    before: str
-    after: str
-
-
-@dataclass(frozen=True)
 class Event:
-    """One entry of the story, ready to be shown."""
+    """One entry of the story, ready to be shown, with the equipment in its state of that day."""
 
+    key: int
+    chain: str
     sequence: int
     at: datetime
     person: str
     action: str
     subject: str
+    kind: str
     changes: tuple[Change, ...]
     reason: str
     door: str
     digest: str
     is_new: bool
+    bench: str = ""
+    equipment: tuple[str, ...] = field(default=())
 
 
-#: Housekeeping columns that tell a reader nothing.
-_UNTOLD = frozenset({"id", "version", "key", "decimals", "use_count"})
+@dataclass(frozen=True)
+class HistoryFilter:
+    """To what a history is narrowed; empty means all."""
+
+    kind: str = ""
+    person: int | None = None
+    bench: int | None = None
+    first: date | None = None
+    last: date | None = None
+
+    @property
+    def is_narrow(self) -> bool:
+        """Say whether anything is left out."""
+        return self != HistoryFilter()
 
 
-def ledger_of(chain: str) -> QuerySet[LedgerEntry]:
-    """List the entries of one chain, oldest first."""
-    return LedgerEntry.objects.filter(chain=chain).order_by("sequence")
+def entries_of_sample(sample: Sample) -> QuerySet[LedgerEntry]:
+    """List what happened to a sample, its portions, runs and certificates."""
+    return LedgerEntry.objects.filter(chain=f"sample/{sample.number}")
+
+
+def entries_of_equipment(item: Equipment) -> QuerySet[LedgerEntry]:
+    """List what happened to a sieve or an instrument."""
+    return LedgerEntry.objects.filter(chain=f"equipment/{item.serial}")
+
+
+def entries_of_person(person: User) -> QuerySet[LedgerEntry]:
+    """List what a person did, and what was done about that person's account."""
+    about = Q(subject_type="user", subject_id=person.pk)
+    return LedgerEntry.objects.filter(Q(actor=person) | about)
+
+
+def recent_entries() -> QuerySet[LedgerEntry]:
+    """List everything that was done."""
+    return LedgerEntry.objects.all()
 
 
 def story_of_sample(sample: Sample) -> list[Event]:
     """Tell a sample's history from delivery on, oldest first."""
-    return [event_of(entry) for entry in ledger_of(f"sample/{sample.number}")]
+    return tell(entries_of_sample(sample).order_by("sequence"))
 
 
 def story_of_equipment(item: Equipment) -> list[Event]:
     """Tell the history of a sieve or an instrument, oldest first."""
-    return [event_of(entry) for entry in ledger_of(f"equipment/{item.serial}")]
+    return tell(entries_of_equipment(item).order_by("sequence"))
 
 
-def recent_entries() -> QuerySet[LedgerEntry]:
-    """List everything that was done, for the records page."""
-    return LedgerEntry.objects.all()
+def narrowed(entries: QuerySet[LedgerEntry], wanted: HistoryFilter) -> QuerySet[LedgerEntry]:
+    """Leave out what is not asked for; days are those of the zone in force."""
+    zone = timezone.get_current_timezone()
+    if wanted.kind in KINDS:
+        entries = entries.filter(subject_type__in=KINDS[wanted.kind])
+    if wanted.person is not None:
+        entries = entries.filter(actor=wanted.person)
+    if wanted.bench is not None:
+        entries = entries.filter(_at_bench(wanted.bench))
+    if wanted.first is not None:
+        entries = entries.filter(at__gte=datetime.combine(wanted.first, time(), zone))
+    if wanted.last is not None:
+        end = datetime.combine(wanted.last + timedelta(days=1), time(), zone)
+        entries = entries.filter(at__lt=end)
+    return entries
 
 
-def event_of(entry: LedgerEntry) -> Event:
-    """Tell one entry as a person would."""
-    return Event(
-        sequence=entry.sequence,
-        at=entry.at,
-        person=entry.actor_name,
-        action=entry.action,
-        subject=entry.subject,
-        changes=tuple(_changes(entry)),
-        reason=entry.reason,
-        door=entry.door,
-        digest=entry.digest,
-        is_new=entry.before is None,
+def _at_bench(bench: int) -> Q:
+    runs = Run.objects.filter(bench=bench).values("pk")
+    readings = Weighing.objects.filter(run__bench=bench).values("pk")
+    return (
+        Q(subject_type="run", subject_id__in=runs)
+        | Q(subject_type="weighing", subject_id__in=readings)
+        | Q(subject_type="bench", subject_id=bench)
     )
 
 
-def _changes(entry: LedgerEntry) -> Iterator[Change]:
-    before: dict[str, Any] = entry.before or {}
-    for name, value in (entry.after or {}).items():
-        has_name = name.endswith("_id") and name.removesuffix("_id") in (entry.after or {})
-        if name in _UNTOLD or has_name or value in (None, "", []):
-            continue
-        yield Change(_words(name), _text(before.get(name)), _text(value))
+def people_in(entries: QuerySet[LedgerEntry]) -> list[tuple[int, str]]:
+    """List who did something in a history, by name."""
+    rows = entries.order_by().values_list("actor", "actor_name").distinct()
+    return sorted(rows, key=lambda row: row[1])
 
 
-_UNITS = (
-    ("_g", "g"),
-    ("_um", "µm"),
-    ("_pct", "%"),
-    ("_mm", "mm"),
-    ("_hz", "Hz"),
-    ("_c", "°C"),
-)
+def tell(entries: Iterable[LedgerEntry]) -> list[Event]:
+    """Tell entries in their order, with benches and equipment; a constant number of queries."""
+    rows, zone = list(entries), timezone.get_current_timezone()
+    benches, sieves = _benches(rows), _sieves(rows)
+    return [
+        Event(
+            key=entry.pk,
+            chain=entry.chain,
+            sequence=entry.sequence,
+            at=entry.at,
+            person=entry.actor_name,
+            action=entry.action,
+            subject=entry.subject,
+            kind=_kind(entry.subject_type),
+            changes=tuple(changes_of(entry, zone)),
+            reason=entry.reason,
+            door=entry.door,
+            digest=entry.digest,
+            is_new=entry.before is None,
+            bench=benches.get((entry.subject_type, entry.subject_id), ""),
+            equipment=sieves.get(entry.subject_id, ()) if entry.action == "run opened" else (),
+        )
+        for entry in rows
+    ]
 
 
-def _words(name: str) -> str:
-    """Say a column's name as a person would, with its unit in brackets."""
-    for suffix, unit in _UNITS:
-        if name.endswith(suffix):
-            return f"{name.removesuffix(suffix).replace('_', ' ')} [{unit}]"
-    return name.replace("_", " ")
+def _kind(subject_type: str) -> str:
+    return next((kind for kind, types in KINDS.items() if subject_type in types), "")
 
 
-def _text(value: object) -> str:
-    if value is None or value == "":
-        return ""
-    if isinstance(value, list):
-        return ", ".join(str(part) for part in value)
-    return str(value)
+def _benches(rows: Sequence[LedgerEntry]) -> dict[tuple[str, int], str]:
+    """Give the bench at which each entry's thing was done."""
+    runs = Run.objects.filter(pk__in=_keys(rows, "run")).values_list("pk", "bench__name")
+    readings = Weighing.objects.filter(pk__in=_keys(rows, "weighing"))
+    benches = Bench.objects.filter(pk__in=_keys(rows, "bench"))
+    places = DryingMass.objects.filter(pk__in=_keys(rows, "dryingmass"))
+    found = {("run", pk): name for pk, name in runs}
+    found |= {("weighing", pk): name for pk, name in readings.values_list("pk", "run__bench__name")}
+    found |= {("bench", bench.pk): bench.name for bench in benches}
+    found |= {
+        ("dryingmass", pk): f"oven {serial}"
+        for pk, serial in places.values_list("pk", "drying__oven__serial")
+        if serial
+    }
+    return found
+
+
+def _keys(rows: Sequence[LedgerEntry], kind: str) -> list[int]:
+    return [entry.subject_id for entry in rows if entry.subject_type == kind]
+
+
+def _sieves(rows: Sequence[LedgerEntry]) -> dict[int, tuple[str, ...]]:
+    """Give the sieves of each run opened, as they stood then: size, serial, next check due."""
+    opened = [entry.subject_id for entry in rows if entry.action == "run opened"]
+    places = RunSieve.objects.filter(run__in=opened).select_related("sieve")
+    found: dict[int, list[str]] = {}
+    for place in places.order_by("run", "position"):
+        due = place.next_check_on
+        until = f", check due {due.day} {due:%b %Y}" if due else ", no check due"
+        line = f"{place.sieve.serial} ({place.sieve.designation}{until})"
+        found.setdefault(place.run_id, []).append(line)
+    return {run: tuple(lines) for run, lines in found.items()}

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from django.db.models import Prefetch, QuerySet
 
 from gradation.errors import NotFound
-from gradation.models import Certificate, Result, Run, Sample, TestPortion, User
+from gradation.models import Certificate, Result, Run, Sample, SampleHold, TestPortion, User
 from gradation.policy import Action, is_customer, may
 from gradation.queries.paging import Page, page_of
 
@@ -74,6 +74,7 @@ def find_sample(actor: User, number: str) -> Sample:
             Prefetch("portions", portions),
             Prefetch("portions__runs", runs),
             Prefetch("portions__runs__results", results),
+            Prefetch("holds", SampleHold.objects.select_related("held_by")),
             Prefetch("certificates", Certificate.objects.defer("pdf", "content").order_by("id")),
         )
         .filter(number=number)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.db.models import Model, QuerySet
@@ -18,7 +18,7 @@ from gradation.models import (
     TrailReview,
     Weighing,
 )
-from gradation.queries.history import Event, event_of
+from gradation.queries.history import Event, tell
 
 __all__ = ["Trail", "stale_trails", "trail_of", "trails_of"]
 
@@ -43,6 +43,7 @@ class Trail:
     run: Run
     entries: tuple[LedgerEntry, ...]
     seen: TrailReview | None
+    told: Mapping[int, Event]
 
     @property
     def newest(self) -> int:
@@ -73,12 +74,12 @@ class Trail:
     @property
     def events(self) -> list[Event]:
         """Tell the entries as a story."""
-        return [event_of(entry) for entry in self.entries]
+        return [self.told[entry.pk] for entry in self.entries]
 
     @property
     def news(self) -> list[Event]:
         """Tell what nobody has gone through yet."""
-        return [event_of(entry) for entry in self.unseen]
+        return [self.told[entry.pk] for entry in self.unseen]
 
 
 def trail_of(run: Run) -> Trail:
@@ -93,10 +94,12 @@ def trails_of(runs: Sequence[Run]) -> dict[int, Trail]:
         seen[look.run_id] = look
     subjects = _subjects(runs)
     found: dict[int, list[LedgerEntry]] = defaultdict(list)
-    for entry in _entries(runs):
+    entries = list(_entries(runs))
+    told = {event.key: event for event in tell(entries)}
+    for entry in entries:
         for key in subjects.get((entry.subject_type, entry.subject_id), ()):
             found[key].append(entry)
-    return {run.pk: Trail(run, tuple(found[run.pk]), seen.get(run.pk)) for run in runs}
+    return {run.pk: Trail(run, tuple(found[run.pk]), seen.get(run.pk), told) for run in runs}
 
 
 def stale_trails(runs: Sequence[Run]) -> list[Trail]:

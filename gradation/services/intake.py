@@ -39,7 +39,6 @@ __all__ = [
     "cancel_sample",
     "change_sample",
     "close_sample",
-    "dispose_sample",
     "log_sample",
 ]
 
@@ -232,28 +231,3 @@ def _refuse_open_runs(sample: Sample) -> None:
     if run is not None:
         msg = f"Run {run} of sample {sample} is {run.state}. Finish it or make it invalid first."
         raise Conflict(msg)
-
-
-def dispose_sample(*, actor: User, sample: Sample, reason: str) -> Sample:
-    """Record that the left-over was thrown away; refuses before the retention date.
-
-    Ledger: sample disposed.
-    """
-    require(actor, Action.CLOSE_SAMPLE)
-    reason = needs_reason(reason, "dispose of the sample")
-    with transaction.atomic():
-        sample = locked(sample)
-        if sample.state not in {Sample.State.CLOSED, Sample.State.CANCELLED} or sample.disposed_at:
-            msg = f"Sample {sample} is {sample.state}: only a closed sample is disposed of, once."
-            raise Conflict(msg)
-        if sample.retain_until and clock.today() < sample.retain_until:
-            msg = f"Sample {sample} is kept until {sample.retain_until:%d %b %Y}."
-            raise Conflict(msg, code="retention")
-        before = ledger.snapshot(sample)
-        sample.disposed_at = clock.now()
-        sample.version += 1
-        sample.save()
-        ledger.write(
-            actor=actor, action="sample disposed", subject=sample, before=before, reason=reason
-        )
-    return sample

@@ -34,6 +34,7 @@ from gradation.web.views import (
     procedure_library,
     records,
     report_forms,
+    retention,
     review,
     run_checks,
     run_content,
@@ -81,12 +82,21 @@ _intake = [
     ),
     path("samples/<str:number>/external/", certificate_additions.external_add, name="external-add"),
     path("samples/<str:number>/sampling/", certificate_additions.sampling_add, name="sampling-add"),
-    path("samples/<str:number>/history/", intake.sample_history, name="sample-history"),
+    path("samples/<str:number>/history/", records.sample_history, name="sample-history"),
+    path(
+        "samples/<str:number>/history/<str:form>/",
+        records.sample_history_file,
+        name="sample-history-file",
+    ),
     path("samples/<str:number>/labels/", intake.label_print, name="label-print"),
     path("samples/<str:number>/portions/", preparation.portion_prepare, name="portion-prepare"),
     path("samples/<str:number>/cancel/", intake.sample_cancel, name="sample-cancel"),
     path("samples/<str:number>/close/", intake.sample_close, name="sample-close"),
-    path("samples/<str:number>/dispose/", intake.sample_dispose, name="sample-dispose"),
+    path("retention/", retention.retention_list, name="retention-list"),
+    path("holds/<int:pk>/lift/", retention.hold_lift, name="hold-lift"),
+    path("samples/<str:number>/hold/", retention.sample_hold, name="sample-hold"),
+    path("samples/<str:number>/keep/", retention.sample_keep, name="sample-keep"),
+    path("samples/<str:number>/dispose/", retention.sample_dispose, name="sample-dispose"),
     path("parties/", settings.customer_list, name="customer-list"),
     path("parties/customers/add/", settings.customer_add, name="customer-add"),
     path("parties/customers/<int:pk>/", settings.customer_change, name="customer-change"),
@@ -195,6 +205,7 @@ _review = [
 ]
 
 _certificates = [
+    path("<int:pk>/pack/", records.certificate_pack, name="certificate-pack"),
     path("", certificates.certificate_list, name="certificate-list"),
     path("draft/<str:number>/", certificates.certificate_draft, name="certificate-draft"),
     path("<int:pk>/", certificates.certificate_show, name="certificate-show"),
@@ -246,6 +257,12 @@ _equipment = [
     path("benches/add/", equipment_nests.bench_add, name="bench-add"),
     path("benches/<int:pk>/retire/", equipment_nests.bench_retire, name="bench-retire"),
     path("items/<serial:serial>/", equipment_items.item_show, name="item-show"),
+    path("items/<serial:serial>/history/", records.item_history, name="item-history"),
+    path(
+        "items/<serial:serial>/history/<str:form>/",
+        records.item_history_file,
+        name="item-history-file",
+    ),
     path("items/<serial:serial>/change/", equipment_items.item_change, name="item-change"),
     path("items/<serial:serial>/rule/", equipment_items.rule_set, name="rule-set"),
     path("items/<serial:serial>/out/", equipment_items.item_take_out, name="item-take-out"),
@@ -333,7 +350,13 @@ _specifications = [
 
 _verdicts = [path("runs/<int:pk>/", verdicts.run_show, name="run-show")]
 
-_records = [path("", records.entry_list, name="entry-list")]
+_records = [
+    path("", records.entry_list, name="entry-list"),
+    path("seals/", records.seal_list, name="seal-list"),
+    path("as/<str:form>/", records.entry_file, name="entry-file"),
+    path("people/<int:pk>/", records.person_history, name="person-show"),
+    path("people/<int:pk>/<str:form>/", records.person_history_file, name="person-file"),
+]
 
 _settings = [
     path("", settings.laboratory_show, name="laboratory-show"),

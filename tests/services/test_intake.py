@@ -146,8 +146,8 @@ def test_left_over_is_kept_until_its_retention_date(technician):
         sample = factories.make_sample(technician)
         intake.cancel_sample(actor=technician, sample=sample, reason="delivered twice")
         with pytest.raises(Conflict, match="kept until"):
-            intake.dispose_sample(actor=technician, sample=sample, reason="shelf full")
+            factories.dispose(sample, technician)
     with factories.at(factories.NOW + timedelta(days=366)):
-        disposed = intake.dispose_sample(actor=technician, sample=sample, reason="period over")
+        disposed = factories.dispose(sample, technician)
 
     assert disposed.disposed_at == factories.NOW + timedelta(days=366)

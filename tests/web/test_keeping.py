@@ -198,9 +198,9 @@ def test_a_sample_is_cancelled_closed_or_disposed_of_only_when_it_may_be(client,
 
     send(client, "intake:sample-cancel", {"reason": "Bag burst."}, fresh.number)
     send(client, "intake:sample-close", {"reason": "Reported."}, reported.number)
-    early = errors_of(
-        send(client, "intake:sample-dispose", {"reason": "Room needed."}, reported.number)
-    )
+    scans = {"at_shelf": reported.number, "at_container": reported.number, "how": "tipped"}
+    gone = {"reason": "Room needed.", **scans}
+    early = errors_of(send(client, "intake:sample-dispose", gone, reported.number))
 
     fresh.refresh_from_db()
     reported.refresh_from_db()

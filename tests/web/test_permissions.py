@@ -32,6 +32,8 @@ DRAFTERS = REVIEWER | SIGNATORY
 LOOKERS = KEEPER | MANAGER
 SENDERS = TECHNICIAN | KEEPER
 APPROVERS = MANAGER | SIGNATORY
+HOLDERS = TECHNICIAN | REVIEWER | SIGNATORY | MANAGER
+EXPORTERS = MANAGER | {Role.AUDITOR}
 
 #: Address, what it is asked with, who may come in; the others are refused.
 GET = [
@@ -51,6 +53,11 @@ GET = [
     ("intake:sample-history", ("number",), EVERYBODY),
     ("intake:external-add", ("number",), PARTIES),
     ("intake:sampling-add", ("number",), PARTIES),
+    ("intake:sample-history-file", ("number", "form"), EVERYBODY),
+    ("intake:retention-list", (), STAFF),
+    ("intake:sample-keep", ("number",), PARTIES),
+    ("intake:sample-hold", ("number",), HOLDERS),
+    ("intake:hold-lift", ("hold",), HOLDERS),
     ("intake:label-print", ("number",), STAFF),
     ("intake:determination-list", ("number",), EVERYBODY),
     ("intake:portion-prepare", ("number",), TECHNICIAN),
@@ -145,6 +152,8 @@ GET = [
     ("equipment:bench-add", (), KEEPER),
     ("equipment:bench-retire", ("bench",), KEEPER),
     ("equipment:item-show", ("serial",), STAFF),
+    ("equipment:item-history", ("serial",), STAFF),
+    ("equipment:item-history-file", ("serial", "form"), STAFF),
     ("equipment:item-change", ("serial",), KEEPER),
     ("equipment:rule-set", ("serial",), KEEPER),
     ("equipment:item-take-out", ("serial",), KEEPER),
@@ -202,6 +211,11 @@ GET = [
     ("specifications:version-export", ("specification_version", "file_kind"), STAFF),
     ("verdicts:run-show", ("run",), STAFF),
     ("records:entry-list", (), STAFF),
+    ("records:entry-file", ("form",), STAFF),
+    ("records:person-show", ("person",), STAFF),
+    ("records:person-file", ("person", "form"), STAFF),
+    ("records:seal-list", (), STAFF),
+    ("certificates:certificate-pack", ("certificate",), EXPORTERS),
     ("compare:comparison-show", (), STAFF),
     ("compare:comparison-file", ("form",), STAFF),
     ("blend:record-list", (), STAFF),
@@ -305,6 +319,7 @@ def things(db):
         "material": material.pk,
         "source": factories.make_source(sample.customer).pk,
         "number": sample.number,
+        "hold": factories.make_hold(sample).pk,
         "label": portion.label,
         "run": run.pk,
         "drying": factories.make_drying(portion).pk,

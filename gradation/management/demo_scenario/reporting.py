@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from gradation.management.demo_scenario.cast import PASSWORD, REVIEWER, SIGNATORY
 from gradation.management.demo_scenario.timeline import weekday_before
 from gradation.models import Certificate, Sample
-from gradation.services import certify, intake
+from gradation.services import certify, intake, retention
 
 if TYPE_CHECKING:
     from gradation.management.demo_scenario.samples import Course
@@ -116,6 +116,9 @@ def _close(course: Course) -> Story:
     if course.plan.goes_to("disposed") and sample.retain_until:
         day = weekday_before(sample.retain_until + DISPOSED_AFTER)
         yield course.world.days.moment(day, 15)
-        intake.dispose_sample(
-            actor=actor, sample=sample, reason="Retention over, no open question; tipped, bag torn."
+        retention.dispose_sample(
+            actor=actor,
+            sample=sample,
+            disposal=retention.Disposal("tipped, bag torn", sample.number, sample.number),
+            reason="Retention over, no open question.",
         )

@@ -12,7 +12,6 @@ from django.views.decorators.http import require_GET
 
 from gradation.models import Sample
 from gradation.policy import Action, may
-from gradation.queries.history import story_of_sample
 from gradation.queries.lots import sample_lot
 from gradation.queries.sample_results import sample_verdict
 from gradation.queries.samples import SampleFilter, find_sample, sample_page
@@ -24,7 +23,6 @@ from gradation.web.forms.intake import ReasonForm, SampleChangeForm, SampleForm
 from gradation.web.labels import labels_of_sample, printed, stock_in
 from gradation.web.lot_part import lot_context
 from gradation.web.next_step import next_step
-from gradation.web.story import days_of
 
 _STATES = [("", "all"), *((state.value, state.value) for state in Sample.State)]
 
@@ -118,13 +116,6 @@ def sample_close(request: PersonRequest, number: str) -> HttpResponse:
     return _end(request, number, Ending(intake.close_sample, "Close", "is closed"))
 
 
-@page(Action.CLOSE_SAMPLE)
-def sample_dispose(request: PersonRequest, number: str) -> HttpResponse:
-    """Record that the left-over of a sample was thrown away."""
-    ending = Ending(intake.dispose_sample, "Record the disposal of", "is disposed of")
-    return _end(request, number, ending)
-
-
 def _end(request: PersonRequest, number: str, ending: Ending) -> HttpResponse:
     sample = find_sample(request.user, number)
     form = ReasonForm(sent(request))
@@ -139,14 +130,6 @@ def _end(request: PersonRequest, number: str, ending: Ending) -> HttpResponse:
             lambda ended: f"Sample {ended} {ending.done}.",
         )
     )
-
-
-@page(Action.READ_OWN_SAMPLES)
-def sample_history(request: PersonRequest, number: str) -> HttpResponse:
-    """Tell a sample's history as a story, day by day."""
-    sample = find_sample(request.user, number)
-    context = {"sample": sample, "days": days_of(story_of_sample(sample))}
-    return render(request, "web/intake/sample_history.html", context)
 
 
 @require_GET

@@ -1,0 +1,134 @@
+"""Watches every use-case at work: what it writes to the database, and what the ledger then says.
+
+Every public use-case of `gradation.services`, found in the code, is wrapped once for the whole
+suite. So each call that any test makes, through a page, the interface, a command or straight, is
+held against the one rule: whatever rows a use-case writes, the ledger tells of them, once.
+"""
+
+import functools
+import inspect
+import re
+import sys
+from collections import Counter
+from importlib import import_module
+from pkgutil import iter_modules
+from threading import local
+
+from django.apps import apps
+from django.db import connection
+
+#: Written as a consequence: counters, heads and leaves of the ledger itself, copies rebuilt at
+#: will, sessions of the site, and the moment a token was last used.
+MACHINERY = {
+    *("gradation_ledgerentry", "gradation_chainhead", "gradation_counter"),
+    *("gradation_sealedhead", "gradation_resultfigure"),
+}
+#: Rows that are told with another thing, because they are a part of it.
+TOLD_WITH = {
+    "runsieve": {"run", "runimport"},
+    "runinstrument": {"run", "runimport"},
+    "runcheckfinding": {"run"},
+    "runcheckanswer": {"runcheckanswer", "run"},
+    "result": {"run"},
+    "assessment": {"run"},
+    "weighing": {"weighing", "run"},  # a table taken in tells its readings with each run
+    "procedureaperture": {"procedureversion"},
+    "specificationline": {"specificationversion"},
+    "nestsieve": {"nest"},
+    "certificate_runs": {"certificate"},
+    "user_groups": {"user"},
+    "equipment": {"equipment", "sieve", "instrument", "run", "check"},
+}
+_WRITE = re.compile(r'\s*(INSERT INTO|UPDATE|DELETE FROM) "(gradation_\w+)"')
+_state = local()
+#: What was seen: (model, use-case) and how often.
+cells = Counter()
+
+
+def use_cases():
+    """Find every public use-case in the code, by the name of its module and its own."""
+    import gradation.services as package
+
+    found = {}
+    for info in iter_modules(package.__path__):
+        module = import_module(f"gradation.services.{info.name}")
+        for name, function in vars(module).items():
+            is_own = getattr(function, "__module__", "") == module.__name__
+            if name.startswith("_") or not is_own or not inspect.isfunction(function):
+                continue
+            parameter = inspect.signature(function).parameters.get("actor")
+            if parameter is not None and parameter.kind is parameter.KEYWORD_ONLY:
+                found[f"{info.name}.{name}"] = function
+    return found
+
+
+def watch_all():
+    """Put a watch around every use-case, wherever it was imported to."""
+    watched = {function: _watched(name, function) for name, function in use_cases().items()}
+    for module in list(sys.modules.values()):
+        if not getattr(module, "__name__", "").startswith(("gradation", "tests")):
+            continue
+        for name, value in list(vars(module).items()):
+            if inspect.isfunction(value) and value in watched:
+                setattr(module, name, watched[value])
+
+
+def _watched(name, function):
+    @functools.wraps(function)
+    def inner(*args, **kwargs):
+        if getattr(_state, "inside", False):
+            return function(*args, **kwargs)
+        _state.inside, written = True, []
+        try:
+            last = _last_entry()
+            with connection.execute_wrapper(functools.partial(_note, written)):
+                answer = function(*args, **kwargs)
+        finally:
+            _state.inside = False
+        if written:
+            _hold_against_ledger(name, written, last)
+        return answer
+
+    return inner
+
+
+def _note(written, execute, sql, params, many, context):
+    answer = execute(sql, params, many, context)
+    found = _WRITE.match(sql)
+    if found and context["cursor"].rowcount:
+        written.append(found.group(2))
+    return answer
+
+
+def _last_entry():
+    from gradation.models import LedgerEntry
+
+    newest = LedgerEntry.objects.order_by("-id").values_list("id", flat=True).first()
+    return newest or 0
+
+
+def _hold_against_ledger(name, written, last):
+    from gradation.models import LedgerEntry
+
+    kinds = {table.removeprefix("gradation_") for table in written if table not in MACHINERY}
+    entries = LedgerEntry.objects.filter(pk__gt=last)
+    told = Counter(entries.values_list("subject_type", flat=True))
+    untold = [kind for kind in sorted(kinds) if not told.keys() & TOLD_WITH.get(kind, {kind})]
+    untold = [kind for kind in untold if not _is_base_of_told(kind, told)]
+    assert not untold, f"{name} wrote {', '.join(untold)}, and the ledger tells nothing of it"
+    acts = Counter(entries.values_list("subject_type", "subject_id", "action"))
+    twice = [act for act, times in acts.items() if times > 1]
+    assert not twice, f"{name} told the same thing twice: {twice}"
+    cells.update((kind, name) for kind in kinds)
+
+
+def _is_base_of_told(kind, told):
+    """Say whether a table belongs to a thing told under the name of its child or parent."""
+    models = {
+        model._meta.model_name: model for model in apps.get_app_config("gradation").get_models()
+    }
+    if kind not in models:
+        return False
+    kin = {parent._meta.model_name for parent in models[kind]._meta.get_parent_list()}
+    kin |= {name for name, model in models.items() if issubclass(model, models[kind])}
+    return bool(kin & told.keys())
