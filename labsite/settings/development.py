@@ -12,6 +12,7 @@ DATA_DIR = BASE_DIR / "var"
 # Off unless asked for, so that the demo shows a laboratory's error pages; never served beyond
 # this machine either way.
 DEBUG = environ.Env().bool("GRADATION_DEBUG", default=False)
+BASE_URL = environ.Env().str("GRADATION_DEMO_URL", default="http://127.0.0.1:8000")
 ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
 SECRET_KEY = kept_secret_key(DATA_DIR / "secret_key")
 DATABASES = {"default": sqlite_database(DATA_DIR / "gradation.sqlite3")}

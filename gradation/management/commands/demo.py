@@ -132,6 +132,7 @@ def _refuse_taken(port: int) -> None:
 def _become_server(port: int) -> None:
     """Replace this process by gunicorn with one worker process."""
     connection.close()
+    os.environ["GRADATION_DEMO_URL"] = f"http://{HOST}:{port}"
     os.execv(  # noqa: S606 - our own interpreter, our own arguments
         sys.executable,
         [
