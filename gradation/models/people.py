@@ -9,6 +9,9 @@ from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.utils.functional import cached_property
 
+#: The account that set-up and scheduled work act as; nobody signs in with it.
+SYSTEM_NAME = "system"
+
 
 @dataclass(frozen=True)
 class Origin:

@@ -6,6 +6,7 @@ from django.db.models import QuerySet
 from django.utils.http import urlsafe_base64_decode
 
 from gradation.models import PersonSession, SecondFactor, User
+from gradation.models.people import SYSTEM_NAME
 
 __all__ = ["factor_of", "find_session", "open_sessions", "person_of_link", "recovery_codes_left"]
 
@@ -37,4 +38,5 @@ def person_of_link(who: str) -> User | None:
         pk = int(urlsafe_base64_decode(who).decode("ascii"))
     except (ValueError, OverflowError):
         return None
-    return User.objects.filter(pk=pk, is_active=True).first() if pk < 2**62 else None
+    people = User.objects.exclude(username=SYSTEM_NAME)
+    return people.filter(pk=pk, is_active=True).first() if 0 < pk < 2**62 else None

@@ -14,8 +14,9 @@ from django.core.mail import send_mail
 from django.db import transaction
 from django.utils.http import urlsafe_base64_encode
 
-from gradation.errors import Fault, Invalid, NotAllowed
+from gradation.errors import Conflict, Fault, Invalid, NotAllowed
 from gradation.models import Origin, User
+from gradation.models.people import SYSTEM_NAME
 from gradation.policy import Action, require
 from gradation.services import ledger, sign_in_tally
 from gradation.services.checking import cleaned, locked, needs_reason
@@ -30,6 +31,7 @@ __all__ = [
     "finish_reset",
     "make_reset_path",
     "open_password",
+    "refuse_system",
     "refuse_taken_email",
     "refuse_weak",
 ]
@@ -139,6 +141,13 @@ def ask_reset(*, actor: User, asked: ResetAsked) -> None:
             transaction.on_commit(lambda: _send("Set a new password", body, address))
 
 
+def refuse_system(person: User) -> None:
+    """Refuse (`Conflict`) to touch the account that the installation itself acts as."""
+    if person.username == SYSTEM_NAME:
+        msg = "This is the installation's own account. Nobody signs in with it; it stays as it is."
+        raise Conflict(msg, code="system-account")
+
+
 def make_reset_path(person: User, path: str) -> str:
     """Give the one-time page on which a person sets a new password."""
     who = urlsafe_base64_encode(str(person.pk).encode())
@@ -153,6 +162,7 @@ def open_password(*, actor: User, person: User, path: str, reason: str) -> str:
     """
     require(actor, Action.MANAGE_PEOPLE)
     reason = needs_reason(reason, "set the password anew")
+    refuse_system(person)
     with transaction.atomic():
         row = locked(person)
         row.set_unusable_password()

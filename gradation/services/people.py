@@ -8,14 +8,13 @@ from django.contrib.auth.models import Group
 from django.db import transaction
 
 from gradation.models import User
+from gradation.models.people import SYSTEM_NAME
 from gradation.policy import Action, Role, require
 from gradation.services import ledger
-from gradation.services.accounts import refuse_taken_email, refuse_weak
+from gradation.services.accounts import refuse_system, refuse_taken_email, refuse_weak
 from gradation.services.checking import cleaned, locked, needs_reason
 
 __all__ = ["SYSTEM_NAME", "add_person", "deactivate_person", "set_roles", "system_account"]
-
-SYSTEM_NAME = "system"
 
 
 def system_account() -> User:
@@ -54,6 +53,7 @@ def set_roles(*, actor: User, person: User, roles: Iterable[Role], reason: str) 
     """Change what a person may do, with a reason; quality managers may. Ledger: roles changed."""
     require(actor, Action.MANAGE_PEOPLE)
     reason = needs_reason(reason, "change the roles")
+    refuse_system(person)
     roles = sorted(set(roles))
     with transaction.atomic():
         person = locked(person)
@@ -74,6 +74,7 @@ def deactivate_person(*, actor: User, person: User, reason: str) -> User:
     """Close an account; its name stays on the records. Ledger: person deactivated."""
     require(actor, Action.MANAGE_PEOPLE)
     reason = needs_reason(reason, "close the account")
+    refuse_system(person)
     with transaction.atomic():
         person = locked(person)
         before = ledger.snapshot(person)

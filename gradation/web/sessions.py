@@ -55,9 +55,29 @@ def let_in(request: HttpRequest, person: User, response: HttpResponse) -> HttpRe
     begin_session(
         actor=person,
         session_key=request.session.session_key or "",
-        browser=request.headers.get("User-Agent", ""),
+        browser=browser_words(request.headers.get("User-Agent", "")),
     )
     return keep_device(request, response, person)
+
+
+#: What browsers call themselves, the more particular word first.
+_BROWSERS = (
+    ("Firefox/", "Firefox"),
+    ("Edg/", "Edge"),
+    ("Chrome/", "Chrome"),
+    ("Safari/", "Safari"),
+)
+_SYSTEMS = (
+    ("Android", "Android"), ("iPhone", "iPhone"), ("iPad", "iPad"), ("Windows", "Windows"),
+    ("Mac OS X", "macOS"), ("CrOS", "ChromeOS"), ("Linux", "Linux"),
+)  # fmt: skip
+
+
+def browser_words(said: str) -> str:
+    """Name a browser and its system, as far as it tells them; else its own first words."""
+    browser = next((word for mark, word in _BROWSERS if mark in said), "")
+    system = next((word for mark, word in _SYSTEMS if mark in said), "")
+    return " on ".join(word for word in (browser, system) if word) or said[:60]
 
 
 def mark_confirmed(request: HttpRequest) -> None:

@@ -63,6 +63,7 @@ NOT_A_USE_CASE = {"ledger", "numbering", "clock", "checking", "results", "run_se
 # The actor of last resort itself; questions and checks that write nothing.
 WITHOUT_ACTOR = {"system_account", "needs_factor", "is_set_up"} | {
     "refuse_weak",
+    "refuse_system",
     "refuse_taken_email",
     "make_reset_path",
 }

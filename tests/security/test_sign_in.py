@@ -644,3 +644,15 @@ def test_nobody_ends_anothers_session_as_an_owner(client, person):
     assert client.post(reverse("account:session-end", args=[session.pk])).status_code == 404
     session.refresh_from_db()
     assert session.ended_at is None
+
+
+def test_nobody_opens_the_account_of_the_installation_itself(person):
+    manager, system = factories.quality_manager(), system_account()
+
+    with pytest.raises(Conflict, match="own account"):
+        accounts.open_password(actor=manager, person=system, path="/{who}/{token}/", reason="x")
+    with pytest.raises(Conflict, match="own account"):
+        people.set_roles(actor=manager, person=system, roles=[], reason="x")
+    path = accounts.make_reset_path(system, "/sign-in/reset/{who}/{token}/")
+    new = {"new": "an entirely other sentence", "again": "an entirely other sentence"}
+    assert Client().post(path, new).status_code == 403

@@ -54,6 +54,12 @@ class CodeForm(NotebookForm):
     )
 
 
+class FirstCodeForm(NotebookForm):
+    """The first code of a new generator."""
+
+    code = CodeField(help_text="Six figures, as the generator shows them now.")
+
+
 class ConfirmForm(NotebookForm):
     """The password once more, before something about an account is changed."""
 

@@ -25,10 +25,10 @@ from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, page, 
 from gradation.web.context import laboratory_of
 from gradation.web.forms.door import (
     ChangePasswordForm,
-    CodeForm,
     ConfirmForm,
     EmailForm,
     FactorGoneForm,
+    FirstCodeForm,
 )
 from gradation.web.fresh import fresh
 from gradation.web.lists import page_in_address
@@ -155,7 +155,7 @@ def factor_set_up(request: PersonRequest) -> HttpResponse:
     """Set up a second factor: the code to scan, then its first code; then recovery codes, once."""
     factor = doors.factor_of(request.user)
     begun = factor if factor and factor.confirmed_at is None else None
-    form = CodeForm(request.POST if request.method == "POST" and "code" in request.POST else None)
+    form = FirstCodeForm(request.POST if "code" in request.POST else None)
     if form.is_bound and form.is_valid():
         try:
             codes = second_factor.confirm_factor(actor=request.user, code=form.cleaned_data["code"])
