@@ -49,7 +49,7 @@ def cells(who):
 def expected(cell):
     """Say which answers are right."""
     if cell.who == NOBODY:
-        return {401} if cell.name in table.TOLD_AS_JSON else {302, 401, 405}
+        return {401, 405} if cell.name in table.TOLD_AS_JSON else {302, 401, 405}
     if not cell.may:
         # An address that is only looked at says 405 before it asks who sends something to it.
         return {403, 404, 405} if cell.method == "post" else {403}
