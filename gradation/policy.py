@@ -64,6 +64,7 @@ class Action(StrEnum):
     SET_POLICY = "set the laboratory's policies"
     MANAGE_PEOPLE = "manage people and their roles"
     MANAGE_TOKENS = "make and revoke the tokens of client systems"
+    MANAGE_WEBHOOKS = "keep the webhooks that tell other systems"
     EXPORT_RECORDS = "export records"
     EXPORT_HISTORY = "export a history"
     SEAL_RECORDS = "seal the records"
@@ -120,6 +121,7 @@ _MATRIX: dict[Action, frozenset[Role]] = {
     Action.SET_POLICY: frozenset({Role.QUALITY_MANAGER}),
     Action.MANAGE_PEOPLE: frozenset({Role.QUALITY_MANAGER}),
     Action.MANAGE_TOKENS: frozenset({Role.QUALITY_MANAGER}),
+    Action.MANAGE_WEBHOOKS: frozenset({Role.QUALITY_MANAGER}),
     Action.EXPORT_RECORDS: frozenset({Role.AUDITOR, Role.QUALITY_MANAGER}),
     Action.EXPORT_HISTORY: _STAFF | {Role.CUSTOMER},
     Action.SEAL_RECORDS: frozenset({Role.SIGNATORY, Role.AUDITOR, Role.QUALITY_MANAGER}),

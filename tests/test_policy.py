@@ -69,6 +69,7 @@ ACTS_OF = {
         Action.SET_POLICY,
         Action.MANAGE_PEOPLE,
         Action.MANAGE_TOKENS,
+        Action.MANAGE_WEBHOOKS,
         Action.KEEP_BLENDS,
         Action.KEEP_STUDIES,
         Action.EXPORT_RECORDS,

@@ -7,6 +7,7 @@ from gradation.api import (
     blends,
     comparisons,
     equipment,
+    exports,
     portions,
     procedures,
     run_content,
@@ -82,5 +83,6 @@ urlpatterns = [
     path("blends/<str:number>", blends.OneBlend.as_view(), name="blend"),
     path("studies", studies.Studies.as_view(), name="studies"),
     path("studies/<str:number>", studies.OneStudy.as_view(), name="study"),
+    *exports.routes,
     path("due", equipment.DueList.as_view(), name="due"),
 ]

@@ -8,7 +8,10 @@ from collections.abc import Iterable, Sequence
 Cell = str | int | float | bool | None
 
 # A spreadsheet takes a cell that begins so for a formula, or drops the sign and finds one.
-_STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+# Blanks of any kind before it, and a line break inside the cell, hide it from the eye only; the
+# full-width signs are taken for the plain ones.
+_BLANK = r"[\s\x00-\x1f\u00a0\u200b-\u200f\u2060\ufeff]"
+_STARTS_A_FORMULA = re.compile(rf"(?:^|[\r\n]){_BLANK}*[=+\-@\uff1d\uff0b\uff0d\uff20]|^[\t\r\n]")
 _NUMBER = re.compile(r"-?\d+(\.\d+)?")
 
 
@@ -36,5 +39,5 @@ def safe_cell(value: Cell) -> str:
     if isinstance(value, float):
         return f"{value:.4f}"
     text = str(value)
-    is_formula = text.startswith(_STARTS_A_FORMULA) and not _NUMBER.fullmatch(text)
+    is_formula = _STARTS_A_FORMULA.search(text) and not _NUMBER.fullmatch(text)
     return f"'{text}" if is_formula else text

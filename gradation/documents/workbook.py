@@ -4,6 +4,8 @@ import io
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import chain
+from typing import IO
 
 from gradation.documents.csv_text import Cell
 
@@ -49,3 +51,35 @@ def _write(cell: object, value: Cell) -> None:
     cell.value = _NOT_IN_A_CELL.sub("\ufffd", value) if isinstance(value, str) else value  # type: ignore[attr-defined]
     if is_text:
         cell.data_type = "s"  # type: ignore[attr-defined]
+
+
+def stream_workbook(
+    out: IO[bytes], sheets: Iterable[tuple[str, Sequence[str], Iterable[Sequence[Cell]]]]
+) -> None:
+    """Write sheets (name, header, rows) row by row, so that a long table needs little memory."""
+    import openpyxl
+
+    book = openpyxl.Workbook(write_only=True)
+    is_whole = False
+    try:
+        for name, header, rows in sheets:
+            page = book.create_sheet(name)
+            page.freeze_panes = "B2"
+            for row in chain([header], rows):
+                page.append([_streamed(page, value) for value in row])
+        is_whole = True
+    finally:
+        if not is_whole:  # its scratch files are closed in their order, not by chance
+            for page in book.worksheets:
+                page.close()
+    book.save(out)
+
+
+def _streamed(page: object, value: Cell) -> object:
+    if not isinstance(value, str):
+        return value
+    from openpyxl.cell import WriteOnlyCell
+
+    cell = WriteOnlyCell(page)
+    _write(cell, value)
+    return cell

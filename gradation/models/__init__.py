@@ -62,8 +62,10 @@ from gradation.models.specifications import (
 )
 from gradation.models.studies import Study, StudyFollowUp
 from gradation.models.tokens import ApiToken, Scope
+from gradation.models.webhooks import Announcement, Delivery, DeliveryTry, Event, Webhook
 
 __all__ = [
+    "Announcement",
     "ApiToken",
     "Assessment",
     "Attachment",
@@ -83,12 +85,15 @@ __all__ = [
     "Counter",
     "Customer",
     "DecisionRule",
+    "Delivery",
+    "DeliveryTry",
     "Division",
     "Drying",
     "DryingMass",
     "EditionDecision",
     "EndPointForm",
     "Equipment",
+    "Event",
     "ExternalResult",
     "FrozenLimits",
     "ImpactAssessment",
@@ -149,5 +154,6 @@ __all__ = [
     "TrailReview",
     "User",
     "VersionState",
+    "Webhook",
     "Weighing",
 ]

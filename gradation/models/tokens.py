@@ -29,6 +29,7 @@ class Scope(StrEnum):
     WRITE_BLENDS = "write blends"
     READ_STUDIES = "read studies"
     WRITE_STUDIES = "write studies"
+    READ_EXPORTS = "read exports"
     READ_GRADATIONS = "read gradations"
     READ_BENCH_READINGS = "read bench readings"
     WRITE_BENCH_READINGS = "write bench readings"

@@ -12,7 +12,7 @@ from django.db import transaction
 
 from gradation.documents.certificate import certificate_pdf
 from gradation.errors import Conflict, Invalid, NotAllowed
-from gradation.models import Certificate, ReportForm, Run, Sample, SpecificationVersion, User
+from gradation.models import Certificate, Event, ReportForm, Run, Sample, SpecificationVersion, User
 from gradation.policy import Action, require
 from gradation.queries.certificates import runs_of_samples
 from gradation.queries.verification.files import content_digest
@@ -20,6 +20,7 @@ from gradation.services import clock, ledger, numbering, seals
 from gradation.services.certificate_drafting import Signing, certificate_content
 from gradation.services.certificate_gates import refuse_gaps, refuse_unread
 from gradation.services.checking import cleaned, locked, needs_reason
+from gradation.services.outbox import announce
 
 __all__ = [
     "MEANING",
@@ -165,7 +166,7 @@ def issue_certificate(
     date are given here; content and PDF are frozen; the certificate it amends becomes superseded;
     the sample is reported. The records behind it are sealed before it is drawn. Refuses (`Invalid`)
     with the list of items still missing. Ledger: records sealed; certificate issued, with the
-    digests of file and content.
+    digests of file and content. Other systems: certificate.issued or certificate.amended.
     """
     require(actor, Action.ISSUE_CERTIFICATE)
     _check_password(actor, password)
@@ -194,6 +195,9 @@ def issue_certificate(
         )
         for each in samples:
             _mark_reported(actor, locked(each))
+        is_new = certificate.amends_id is None
+        event = Event.CERTIFICATE_ISSUED if is_new else Event.CERTIFICATE_AMENDED
+        announce(event, [certificate])
     return certificate
 
 
@@ -271,6 +275,7 @@ def withdraw_certificate(
     """Withdraw an issued certificate; the document stays readable, its number is never used again.
 
     Authorised signatories may, with a reason and their password. Ledger: certificate withdrawn.
+    Other systems: certificate.withdrawn.
     """
     require(actor, Action.WITHDRAW_CERTIFICATE)
     reason = needs_reason(reason, "withdraw the certificate")
@@ -292,4 +297,5 @@ def withdraw_certificate(
             before=before,
             reason=reason,
         )
+        announce(Event.CERTIFICATE_WITHDRAWN, [certificate])
     return certificate

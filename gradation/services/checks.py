@@ -28,6 +28,7 @@ from gradation.services.check_evidence import (
     judge,
 )
 from gradation.services.checking import cleaned, locked, shortened
+from gradation.services.outbox import announce_out_of_service
 
 __all__ = [
     "VISUAL_ITEMS",
@@ -155,6 +156,8 @@ def _take_over_check(actor: User, item: Equipment, check: Check) -> None:
     item.save()
     reason = shortened(check.note, 400)
     ledger.write(actor=actor, action=action, subject=item, before=before, reason=reason)
+    if not check.passed:
+        announce_out_of_service(item)
 
 
 def _is_overtaken(check: Check) -> bool:

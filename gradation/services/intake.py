@@ -12,6 +12,7 @@ from django.db import transaction
 from gradation.errors import Conflict, Fault, Invalid
 from gradation.models import (
     Customer,
+    Event,
     Laboratory,
     Material,
     ProcedureVersion,
@@ -32,6 +33,7 @@ from gradation.services.checking import (
     not_in_future,
     unchanged,
 )
+from gradation.services.outbox import announce
 from gradation.services.result_figures import follow_material
 
 __all__ = [
@@ -72,7 +74,7 @@ def log_sample(*, actor: User, delivery: Delivery) -> Sample:
     Technicians and quality managers may. Procedure and specification come from the material unless
     said otherwise. Refuses (`Invalid`) a mass that is not above zero, a date in the future,
     sampling after receipt, and a material for which no released procedure is known. Ledger: sample
-    logged.
+    logged. Other systems: sample.logged.
     """
     require(actor, Action.LOG_SAMPLE)
     with transaction.atomic():
@@ -85,6 +87,7 @@ def log_sample(*, actor: User, delivery: Delivery) -> Sample:
         sample.search_text = search_text(sample)
         cleaned(sample).save(force_insert=True)
         ledger.write(actor=actor, action="sample logged", subject=sample)
+        announce(Event.SAMPLE_LOGGED, [sample])
     return sample
 
 

@@ -28,6 +28,7 @@ from gradation.models import (
     ChartNote,
     Check,
     Competence,
+    Delivery,
     Drying,
     DryingMass,
     EditionDecision,
@@ -64,7 +65,7 @@ __all__ = ["Made", "chain_of", "digest_of", "snapshot", "write", "write_many"]
 #: Too large or derived: named by digest elsewhere in the row, or rebuilt at will.
 _LEFT_OUT = frozenset(
     {"pdf", "content", "file", "logo", "search_text", "password", "last_login", "equipment_ptr_id"}
-    | {"secret_digest", "secret", "session_key", "trace"}
+    | {"secret_digest", "secret", "secret_salt", "session_key", "trace"}
 )
 
 State = dict[str, Any]
@@ -214,6 +215,11 @@ def _(subject: FrozenLimits) -> str:
 @chain_of.register
 def _(subject: ChartNote) -> str:
     return chain_of(subject.chart)
+
+
+@chain_of.register
+def _(subject: Delivery) -> str:
+    return chain_of(subject.webhook)
 
 
 def snapshot(subject: models.Model, **more: Any) -> State:

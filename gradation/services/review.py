@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from django.db import transaction
 
 from gradation.errors import Conflict, Invalid, NotAllowed, Refusal
-from gradation.models import Run, RunSieve, Severity, Stage, TrailReview, User
+from gradation.models import Event, Run, RunSieve, Severity, Stage, TrailReview, User
 from gradation.policy import Action, require
 from gradation.queries.review_risks import Risk, risks_of
 from gradation.queries.run_checks import OWN_RUN, Finding, findings, is_own_run
@@ -16,6 +16,7 @@ from gradation.queries.trail import Trail, trail_of
 from gradation.services import clock, ledger
 from gradation.services.checking import cleaned, locked, needs_reason, unchanged
 from gradation.services.control_charts import look_at_charts
+from gradation.services.outbox import announce
 
 __all__ = [
     "BatchAnswer",
@@ -75,6 +76,7 @@ def accept_run(
     point not shown, and whatever the checks find that the bench gave no reason for, need a reason
     (`Invalid`); a stop that was not lifted is returned to the bench (`Invalid`). The control charts
     it belongs to are looked at. Ledger: history looked through, run accepted.
+    Other systems: run.accepted.
     """
     require(actor, Action.REVIEW_RUN)
     with transaction.atomic():
@@ -85,6 +87,7 @@ def accept_run(
         _refuse_unread(actor, trail_of(run))
         accepted = _answer(actor, run, Run.State.ACCEPTED, reason.strip())
         look_at_charts(actor=actor, run=accepted)
+        announce(Event.RUN_ACCEPTED, [accepted])
         return accepted
 
 

@@ -15,6 +15,7 @@ from django.db.models import Prefetch
 
 from gradation.models import (
     Division,
+    Event,
     Laboratory,
     NestSieve,
     ProcedureVersion,
@@ -31,6 +32,7 @@ from gradation.queries.methods import released_procedure, specification_on
 from gradation.queries.portions import portion_label
 from gradation.queries.samples import search_text
 from gradation.services import clock, ledger, numbering, results
+from gradation.services.outbox import announce
 from gradation.services.run_sheet_rows import Mass, RunRow
 from gradation.services.sheet_faults import CellFault
 
@@ -157,7 +159,9 @@ def _new_samples(storing: Storing, rows: Sequence[RunRow]) -> list[Sample]:
         )
         sample.search_text = search_text(sample)
         samples.append(sample)
-    return Sample.objects.bulk_create(samples)
+    samples = Sample.objects.bulk_create(samples)
+    announce(Event.SAMPLE_LOGGED, samples)
+    return samples
 
 
 def _numbers(rows: Sequence[RunRow]) -> dict[int, Iterator[str]]:

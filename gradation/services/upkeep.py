@@ -38,6 +38,7 @@ from gradation.services.checking import (
     shortened,
 )
 from gradation.services.instruments import register_instrument
+from gradation.services.outbox import announce_out_of_service
 
 __all__ = [
     "add_bench",
@@ -260,7 +261,10 @@ def weigh_tare(*, actor: User, sieve: Sieve, tare_g: Decimal, note: str = "") ->
 
 
 def take_out_of_service(*, actor: User, item: Equipment, reason: str) -> Equipment:
-    """Take an item out of service, with a reason; no run can use it. Ledger: out of service."""
+    """Take an item out of service, with a reason; no run can use it.
+
+    Ledger: out of service. Other systems, of a sieve: sieve.out_of_service.
+    """
     reason = needs_reason(reason, "take it out of service")
     return _move(actor, item, Equipment.State.OUT_OF_SERVICE, reason)
 
@@ -295,6 +299,8 @@ def _move(actor: User, item: Equipment, state: Equipment.State, reason: str) -> 
         item.state_reason = "" if state == Equipment.State.IN_SERVICE else shortened(reason, 240)
         item.save()
         ledger.write(actor=actor, action=state.value, subject=item, before=before, reason=reason)
+        if state == Equipment.State.OUT_OF_SERVICE:
+            announce_out_of_service(item)
     return item
 
 

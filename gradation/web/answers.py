@@ -9,7 +9,7 @@ from typing import Any, Generic, TypeVar
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, QueryDict
 from django.shortcuts import redirect, render
 
 from gradation.errors import NotFound, Refusal
@@ -24,7 +24,7 @@ class PersonRequest(HttpRequest):
     user: User
 
 
-View = Callable[..., HttpResponse]
+View = Callable[..., HttpResponseBase]
 Row = TypeVar("Row")
 
 
@@ -33,7 +33,7 @@ def page(action: Action = Action.READ_RECORDS) -> Callable[[View], View]:
 
     def wrap(view: View) -> View:
         @wraps(view)
-        def inner(request: PersonRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        def inner(request: PersonRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             require(request.user, action)
             return view(request, *args, **kwargs)
 

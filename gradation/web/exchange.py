@@ -11,7 +11,7 @@ from functools import wraps
 from http import HTTPStatus
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.urls import reverse
 
 from gradation.errors import Conflict, NotAllowed, NotFound, Refusal
@@ -48,7 +48,7 @@ def exchange(action: Action) -> Callable[[View], View]:
 
     def wrap(view: View) -> View:
         @wraps(view)
-        def inner(request: PersonRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        def inner(request: PersonRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             barred = _barred(request)
             if barred is not None:
                 return barred

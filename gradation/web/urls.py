@@ -26,6 +26,7 @@ from gradation.web.views import (
     equipment_items,
     equipment_labels,
     equipment_nests,
+    exports,
     impact,
     intake,
     methods,
@@ -45,6 +46,7 @@ from gradation.web.views import (
     studies,
     tokens,
     verdicts,
+    webhooks,
 )
 
 _door = [
@@ -356,6 +358,8 @@ _records = [
     path("as/<str:form>/", records.entry_file, name="entry-file"),
     path("people/<int:pk>/", records.person_history, name="person-show"),
     path("people/<int:pk>/<str:form>/", records.person_history_file, name="person-file"),
+    path("export/", exports.export_take, name="export-take"),
+    path("export/columns/", exports.column_list, name="export-columns"),
 ]
 
 _settings = [
@@ -373,6 +377,17 @@ _settings = [
     path("tokens/", tokens.token_list, name="token-list"),
     path("tokens/make/", tokens.token_make, name="token-make"),
     path("tokens/<int:pk>/revoke/", tokens.token_revoke, name="token-revoke"),
+    path("webhooks/", webhooks.webhooks_known, name="webhook-list"),
+    path("webhooks/add/", webhooks.webhook_add, name="webhook-add"),
+    path("webhooks/<int:pk>/", webhooks.webhook_show, name="webhook-show"),
+    path("webhooks/<int:pk>/change/", webhooks.webhook_change, name="webhook-change"),
+    path("webhooks/<int:pk>/pause/", webhooks.webhook_pause, name="webhook-pause"),
+    path("webhooks/<int:pk>/secret/", webhooks.webhook_renew, name="webhook-renew"),
+    path(
+        "webhooks/<int:pk>/deliveries/<int:delivery>/replay/",
+        webhooks.delivery_replay,
+        name="delivery-replay",
+    ),
     path("people/add/", settings.person_add, name="person-add"),
     path("people/<int:pk>/roles/", settings.roles_set, name="roles-set"),
     path("people/<int:pk>/close/", settings.person_deactivate, name="person-deactivate"),

@@ -150,6 +150,9 @@ SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_HTTPONLY = True
 CSRF_COOKIE_SAMESITE = "Lax"
 
+# Networks that webhooks may call beside the public ones; see gradation/services/outgoing.py.
+WEBHOOK_NETWORKS: list[str] = []
+
 REST_FRAMEWORK = {
     "EXCEPTION_HANDLER": "gradation.api.problems.answer",
     "DEFAULT_AUTHENTICATION_CLASSES": [

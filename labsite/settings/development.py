@@ -5,6 +5,7 @@ import environ
 from labsite.settings.base import *  # noqa: F403 - Django settings modules complete one another
 from labsite.settings.base import BASE_DIR, LOGGING
 from labsite.settings.databases import sqlite_database
+from labsite.settings.environment import networks
 from labsite.settings.secrets import kept_secret_key
 
 DATA_DIR = BASE_DIR / "var"
@@ -16,6 +17,8 @@ BASE_URL = environ.Env().str("GRADATION_DEMO_URL", default="http://127.0.0.1:800
 ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
 SECRET_KEY = kept_secret_key(DATA_DIR / "secret_key")
 DATABASES = {"default": sqlite_database(DATA_DIR / "gradation.sqlite3")}
+
+WEBHOOK_NETWORKS = networks("GRADATION_WEBHOOK_NETWORKS", default=[])
 
 SESSION_COOKIE_NAME = "gradation_session"
 CSRF_COOKIE_NAME = "gradation_csrf"

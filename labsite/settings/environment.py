@@ -97,18 +97,27 @@ def mail() -> dict[str, Any]:
 
 def trusted_proxies() -> list[str]:
     """Return the addresses or networks whose X-Forwarded-Proto is believed."""
-    name = "GRADATION_TRUSTED_PROXIES"
-    proxies = [proxy.strip() for proxy in _env.list(name, default=["127.0.0.1", "::1"])]
-    for proxy in proxies:
+    return networks("GRADATION_TRUSTED_PROXIES", default=["127.0.0.1", "::1"])
+
+
+def webhook_networks() -> list[str]:
+    """Return the networks that webhooks may call though they are not public."""
+    return networks("GRADATION_WEBHOOK_NETWORKS", default=[])
+
+
+def networks(name: str, *, default: list[str]) -> list[str]:
+    """Return the addresses or networks that a variable lists."""
+    listed = [each.strip() for each in _env.list(name, default=default) if each.strip()]
+    for each in listed:
         try:
-            ipaddress.ip_network(proxy)
+            ipaddress.ip_network(each)
         except ValueError:
             raise CannotStart(
                 name,
-                f"holds '{proxy}', which is no address or network",
-                "Set the proxy's own address, for example 10.0.0.2 or 10.0.0.0/24",
+                f"holds '{each}', which is no address or network",
+                "Set addresses or networks, for example 10.0.0.2 or 10.0.0.0/24",
             ) from None
-    return proxies
+    return listed
 
 
 def metrics_token() -> str:

@@ -36,4 +36,6 @@ STORAGES = {
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
 
+WEBHOOK_NETWORKS = environment.webhook_networks()
+
 globals().update(environment.mail())

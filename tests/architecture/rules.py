@@ -59,6 +59,10 @@ NOT_A_USE_CASE = {"ledger", "numbering", "clock", "checking", "results", "run_se
     "archive_snapshot",
     "archive_file",
     "archive_writing",
+    "outbox",
+    "outgoing",
+    "delivering",
+    "webhook_secrets",
 }
 # The actor of last resort itself; questions and checks that write nothing.
 WITHOUT_ACTOR = {"system_account", "needs_factor", "is_set_up"} | {

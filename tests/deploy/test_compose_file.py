@@ -10,11 +10,11 @@ ROOT = Path(__file__).resolve().parents[2]
 TEXT = (ROOT / "docker-compose.yml").read_text(encoding="utf-8")
 COMPOSE = yaml.safe_load(TEXT)
 SERVICES = COMPOSE["services"]
-OURS = ["web", "migrate"]
+OURS = ["web", "migrate", "deliver"]
 
 
-def test_there_is_a_proxy_a_web_server_a_database_and_a_migration():
-    assert set(SERVICES) == {"proxy", "web", "migrate", "db"}
+def test_there_is_a_proxy_a_web_server_a_worker_a_database_and_a_migration():
+    assert set(SERVICES) == {"proxy", "web", "deliver", "migrate", "db"}
 
 
 @pytest.mark.parametrize("name", ["proxy", "web", "db"])
@@ -34,7 +34,13 @@ def test_web_can_be_multiplied():
 def test_only_the_proxy_is_reached_from_outside():
     assert [name for name, service in SERVICES.items() if "ports" in service] == ["proxy"]
     assert COMPOSE["networks"]["inner"]["internal"] is True
-    assert all(SERVICES[name]["networks"] == ["inner"] for name in [*OURS, "db"])
+    assert all(SERVICES[name]["networks"] == ["inner"] for name in ["web", "migrate", "db"])
+
+
+def test_the_worker_reaches_other_systems_and_is_reached_by_none():
+    assert SERVICES["deliver"]["networks"] == ["inner", "outer"]
+    assert "ports" not in SERVICES["deliver"]
+    assert SERVICES["deliver"]["restart"] == "unless-stopped"
 
 
 def test_the_proxy_that_web_trusts_is_the_proxy_that_runs():

@@ -8,7 +8,15 @@ from decimal import Decimal
 import pytest
 from django.urls import get_resolver, reverse
 
-from gradation.models import ChartNote, ControlChart, ReferenceLot, ReportForm
+from gradation.models import (
+    Announcement,
+    ChartNote,
+    ControlChart,
+    Delivery,
+    ReferenceLot,
+    ReportForm,
+    Webhook,
+)
 from gradation.policy import Role
 from gradation.services import (
     attachments,
@@ -31,6 +39,7 @@ PARTIES = TECHNICIAN | MANAGER
 DRAFTERS = REVIEWER | SIGNATORY
 LOOKERS = KEEPER | MANAGER
 SENDERS = TECHNICIAN | KEEPER
+EXPORTERS = MANAGER | {Role.AUDITOR}
 APPROVERS = MANAGER | SIGNATORY
 HOLDERS = TECHNICIAN | REVIEWER | SIGNATORY | MANAGER
 EXPORTERS = MANAGER | {Role.AUDITOR}
@@ -243,6 +252,14 @@ GET = [
     ("settings:token-list", (), MANAGER),
     ("settings:token-make", (), MANAGER),
     ("settings:token-revoke", ("token",), MANAGER),
+    ("records:export-take", (), EXPORTERS),
+    ("records:export-columns", (), EXPORTERS),
+    ("settings:webhook-list", (), MANAGER),
+    ("settings:webhook-add", (), MANAGER),
+    ("settings:webhook-show", ("webhook",), MANAGER),
+    ("settings:webhook-change", ("webhook",), MANAGER),
+    ("settings:webhook-pause", ("webhook",), MANAGER),
+    ("settings:webhook-renew", ("webhook",), MANAGER),
     ("settings:person-add", (), MANAGER),
     ("settings:roles-set", ("person",), MANAGER),
     ("settings:person-deactivate", ("person",), MANAGER),
@@ -260,6 +277,7 @@ POST = [
     ("account:session-end", ("session",), EVERYBODY),
     ("settings:session-end", ("session",), MANAGER),
     ("settings:mail-try", (), MANAGER | AUDITOR),
+    ("settings:delivery-replay", ("webhook", "delivery"), MANAGER),
     ("bench:reading-record", ("run",), TECHNICIAN),
     ("bench:drying-weigh", ("drying",), TECHNICIAN),
     ("bench:place-name", ("bench",), TECHNICIAN),
@@ -353,7 +371,24 @@ def things(db):
         **importing(run.technician),
         **sending(run.technician),
         **running(run.technician),
+        **telling(),
     }
+
+
+def telling():
+    """Make a webhook with something it was told."""
+    hook = Webhook.objects.create(
+        name="Plant office", url="https://plant.example.org/", events=["sample.logged"],
+        secret_salt="00", created_at=clock.now(), created_by=factories.quality_manager(),
+    )  # fmt: skip
+    news = Announcement.objects.create(
+        event="sample.logged", subject="26-0001", at=clock.now(), data={}
+    )
+    told = Delivery.objects.create(
+        webhook=hook, announcement=news, state="delivered", due_at=clock.now(),
+        ended_at=clock.now(),
+    )  # fmt: skip
+    return {"webhook": hook.pk, "delivery": told.pk}
 
 
 def importing(technician):

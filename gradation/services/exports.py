@@ -1,0 +1,113 @@
+"""Exports: tables of the records leave the house as files; each leaves an entry in the ledger."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import tempfile
+from dataclasses import dataclass
+from typing import IO, Any
+
+from django.db import transaction
+
+from gradation.documents.table_files import MEDIA_TYPES, Heading, TooLong, write_table
+from gradation.errors import Invalid
+from gradation.models import Laboratory, User
+from gradation.policy import Action, require
+from gradation.queries.exports import Column, Table, Wanted, columns_of, rows_of
+from gradation.services import clock, ledger
+
+__all__ = ["Exported", "dictionary_of", "export_records"]
+
+_IN_MEMORY = 8_000_000
+
+
+@dataclass(frozen=True)
+class Exported:
+    """A finished file, at its beginning, with what the ledger says of it."""
+
+    file: IO[bytes]
+    name: str
+    media_type: str
+    rows: int
+    sha256: str
+
+    @property
+    def repr_digest(self) -> str:
+        """Give the digest as the header Repr-Digest writes it (RFC 9530)."""
+        return f"sha-256=:{base64.b64encode(bytes.fromhex(self.sha256)).decode()}:"
+
+
+def export_records(*, actor: User, table: str, form: str, wanted: Wanted) -> Exported:
+    """Write a table of the records to a file, some rows at a time.
+
+    Auditors and quality managers may. Refuses (`Invalid`) a table or form that there is not, a
+    period that ends before it begins, and more rows than a workbook holds. Ledger: records
+    exported, with the digest of the file and what it was narrowed to.
+    """
+    require(actor, Action.EXPORT_RECORDS)
+    chosen = _chosen(table, form, wanted)
+    columns = columns_of(chosen, actor, wanted)
+    file = tempfile.SpooledTemporaryFile(max_size=_IN_MEMORY)  # noqa: SIM115 - the answer closes it
+    rows = _written(file, form, columns, rows_of(chosen, columns, actor, wanted))
+    digest = _digest(file)
+    with transaction.atomic():
+        after = {"table": table, "form": form, "rows": rows, "sha256": digest, **_told(wanted)}
+        ledger.write(
+            actor=actor, action="records exported", subject=Laboratory.objects.get(), after=after
+        )
+    name = f"{table}_{clock.today():%Y-%m-%d}.{form}"
+    return Exported(file, name, MEDIA_TYPES[form], rows, digest)
+
+
+def dictionary_of(*, actor: User, table: str, wanted: Wanted) -> list[Heading]:
+    """Tell of every column of a table: its meaning, unit and type.
+
+    Auditors and quality managers may. Writes nothing.
+    """
+    require(actor, Action.EXPORT_RECORDS)
+    chosen = _chosen(table, "csv", wanted)
+    return [_heading(column) for column in columns_of(chosen, actor, wanted)]
+
+
+def _chosen(table: str, form: str, wanted: Wanted) -> Table:
+    if table not in set(Table):
+        msg = f"There is no table {table}. Choose from: {', '.join(Table)}."
+        raise Invalid.one("table", msg, code="unknown-table")
+    if form not in MEDIA_TYPES:
+        msg = f"There is no form {form}. Choose from: {', '.join(MEDIA_TYPES)}."
+        raise Invalid.one("form", msg, code="unknown-form")
+    if wanted.since and wanted.until and wanted.since >= wanted.until:
+        msg = "The period ends before it begins. Exchange the two days."
+        raise Invalid.one("until", msg, code="period-reversed")
+    return Table(table)
+
+
+def _written(file: IO[bytes], form: str, columns: tuple[Column, ...], rows: Any) -> int:  # noqa: ANN401 - rows of any table
+    try:
+        return write_table(file, form, [_heading(column) for column in columns], rows)
+    except TooLong as error:
+        raise Invalid.one("form", str(error), code="too-long") from error
+
+
+def _heading(column: Column) -> Heading:
+    return Heading(column.name, column.meaning, column.unit, column.kind.value)
+
+
+def _digest(file: IO[bytes]) -> str:
+    file.seek(0)
+    digest = hashlib.sha256()
+    while piece := file.read(1 << 20):
+        digest.update(piece)
+    file.seek(0)
+    return digest.hexdigest()
+
+
+def _told(wanted: Wanted) -> dict[str, str]:
+    told = {
+        "since": wanted.since and wanted.since.isoformat(),
+        "until": wanted.until and wanted.until.isoformat(),
+        "material": wanted.material and wanted.material.name,
+        "customer": wanted.customer and wanted.customer.name,
+    }
+    return {name: str(value) for name, value in told.items() if value}
