@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, cast
+from typing import Any, ClassVar, cast
 
 from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from gradation.api.contract.endpoint import Endpoint
+from gradation.api.contract.told import Answer, Sent, Told
 from gradation.api.problems import MEDIA_TYPE, problem_body
 from gradation.api.tokens import ScopeMissing
 from gradation.errors import Conflict, Invalid
@@ -27,7 +28,7 @@ Outcome = BalanceReading.Outcome
 _OF_THE_LINE = frozenset({"unstable", "overloaded", "unreadable", "below-zero", "nothing-on-it"})
 
 
-class ReadingIn(serializers.Serializer[Any]):
+class BalanceLineIn(Sent):
     """One line of a balance as it came; the times are by the sender's clock."""
 
     balance = serializers.CharField(max_length=40)
@@ -37,7 +38,7 @@ class ReadingIn(serializers.Serializer[Any]):
     sent_at = serializers.DateTimeField(required=False, allow_null=True)
 
 
-class ReadingOut(serializers.Serializer[BalanceReading]):
+class BalanceLineOut(serializers.Serializer[BalanceReading]):
     """What became of a line."""
 
     key = serializers.UUIDField()
@@ -45,11 +46,11 @@ class ReadingOut(serializers.Serializer[BalanceReading]):
     code = serializers.CharField()
     reason = serializers.CharField()
     mass_g = serializers.DecimalField(16, None, source="mass_as_sent", allow_null=True)
-    run = serializers.IntegerField(source="weighing.run_id", default=None)
+    run = serializers.IntegerField(source="weighing.run_id", default=None, allow_null=True)
     weighing = serializers.IntegerField(source="weighing_id", allow_null=True)
 
 
-class PlaceOut(serializers.Serializer[Any]):
+class BenchPlaceOut(serializers.Serializer[Any]):
     """Where the next balance reading of a bench goes."""
 
     run = serializers.IntegerField(source="run_id")
@@ -98,10 +99,36 @@ def _bench(request: Request, name: str) -> Bench:
     return bench
 
 
-class OneBench(APIView):
+class BenchOut(serializers.Serializer[Any]):
+    """A bench: the field that was named, its balances, how many readings wait."""
+
+    name = serializers.CharField()
+    place = BenchPlaceOut(allow_null=True)
+    balances = LinkOut(many=True)
+    waiting = serializers.IntegerField()
+
+
+LINES_SENT: dict[str, Any] = {
+    "description": "One line, or up to a hundred: balance (serial), line (as it came), key (UUID), "
+    "observed_at and sent_at by the sender's clock.",
+    "anyOf": [
+        {"type": "object", "required": ["balance", "line", "key"]},
+        {"type": "array", "items": {"type": "object"}, "maxItems": MOST_AT_ONCE},
+    ],
+}
+LINES_TAKEN: dict[str, Any] = {
+    "type": "object",
+    "description": "What became of one line; or `results`, what became of each.",
+    "additionalProperties": {},
+}
+
+
+class OneBench(Endpoint):
     """One bench."""
 
     area = "bench readings"
+    operation = "bench"
+    told: ClassVar[Mapping[str, Told]] = {"GET": Told(gives=BenchOut)}
 
     def get(self, request: Request, bench: str) -> Response:
         """Give the field that was named, the balances and how many readings wait."""
@@ -111,17 +138,27 @@ class OneBench(APIView):
         return Response(
             {
                 "name": found.name,
-                "place": PlaceOut(place).data if place else None,
+                "place": BenchPlaceOut(place).data if place else None,
                 "balances": LinkOut(links_at(found), many=True).data,
                 "waiting": waiting_at(found).count(),
             }
         )
 
 
-class BenchReadings(APIView):
+class BenchReadings(Endpoint):
     """Lines of balances come in here, one or a list; each is kept, whatever becomes of it."""
 
     area = "bench readings"
+    operation = "bench-readings"
+    told: ClassVar[Mapping[str, Told]] = {
+        "POST": Told(
+            takes=LINES_SENT,
+            gives=LINES_TAKEN,
+            code=201,
+            keyed=False,
+            more=(Answer(LINES_TAKEN), Answer(LINES_TAKEN, 202)),
+        )
+    }
 
     def post(self, request: Request, bench: str) -> Response:
         """Take one line, or up to a hundred with an answer for each."""
@@ -143,10 +180,10 @@ def _taken(door: _Door, given: dict[str, Any]) -> BalanceReading:
 
 
 def _single(door: _Door, item: object) -> Response:
-    given = ReadingIn(data=item)
+    given = BalanceLineIn(data=item)
     given.is_valid(raise_exception=True)
     reading = _taken(door, given.validated_data)
-    told, code = ReadingOut(reading).data, _status(reading, door.at)
+    told, code = BalanceLineOut(reading).data, _status(reading, door.at)
     if reading.outcome != Outcome.REFUSED:
         return Response(told, status=code)
     body = problem_body(code, reading.code, reading.reason)
@@ -165,7 +202,7 @@ def _status(reading: BalanceReading, at: datetime) -> int:
 
 
 def _one_of_many(door: _Door, item: object) -> dict[str, Any]:
-    given = ReadingIn(data=item)
+    given = BalanceLineIn(data=item)
     if not given.is_valid():
         said = " ".join(
             f"{name}: {' '.join(str(word) for word in words)}"
@@ -176,7 +213,7 @@ def _one_of_many(door: _Door, item: object) -> dict[str, Any]:
         reading = _taken(door, given.validated_data)
     except Conflict as refusal:
         return _not_kept(item, status.HTTP_409_CONFLICT, refusal.code, refusal.message)
-    return {**ReadingOut(reading).data, "status": _status(reading, door.at)}
+    return {**BalanceLineOut(reading).data, "status": _status(reading, door.at)}
 
 
 def _not_kept(item: object, code: int, kind: str, said: str) -> dict[str, Any]:

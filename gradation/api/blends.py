@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
-from typing import Any
+from typing import Any, ClassVar
 
+from django.http import HttpResponseBase
 from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from gradation.api.comparisons import full
+from gradation.api.contract.told import Answer, Sent, Told
 from gradation.api.equipment import StaffView
 from gradation.errors import Fault, Invalid
 from gradation.models import BlendRecord
@@ -23,19 +26,7 @@ from gradation.services.blends import save_blend
 _SHARE: dict[str, Any] = {"max_digits": 9, "decimal_places": 6}
 
 
-class _Strict(serializers.Serializer[Any]):
-    """Refuses what is not asked for, so that a misspelt field is not lost in silence."""
-
-    def to_internal_value(self, data: Any) -> dict[str, Any]:  # noqa: ANN401
-        """Read the fields; a strange one is a fault."""
-        strange = set(data) - set(self.fields) if isinstance(data, dict) else set()
-        if strange:
-            raise serializers.ValidationError(dict.fromkeys(sorted(strange), "Not asked for."))
-        values: dict[str, Any] = super().to_internal_value(data)
-        return values
-
-
-class PileIn(_Strict):
+class PileIn(Sent):
     """One stockpile: where its curve comes from, and the bounds of its share."""
 
     curve = serializers.CharField(max_length=60)
@@ -43,7 +34,7 @@ class PileIn(_Strict):
     share_max_pct = serializers.DecimalField(default=Decimal(100), **_SHARE)
 
 
-class BlendIn(_Strict):
+class BlendIn(Sent):
     """A blend as it is asked for."""
 
     stockpiles = PileIn(many=True)
@@ -86,10 +77,21 @@ def _pick(token: str, field: str, faults: list[Fault]) -> Pick | None:
         return None
 
 
+BLEND: dict[str, Any] = {
+    "type": "object",
+    "description": "A blend: shares in per cent, the curve, each limit with its margin.",
+    "additionalProperties": {},
+}
+
+
 class Blends(StaffView):
     """Blends are worked out here, and kept if asked."""
 
     area = "blends"
+    operation = "blends"
+    told: ClassVar[Mapping[str, Told]] = {
+        "POST": Told(takes=BlendIn, gives=BLEND, keyed=False, more=(Answer(BLEND, 201),))
+    }
     act = {"POST": Action.READ_RECORDS}  # keeping asks for more, in its service
 
     def post(self, request: Request) -> Response:
@@ -98,6 +100,7 @@ class Blends(StaffView):
         sent.is_valid(raise_exception=True)
         asked, values = sent.asked(), sent.validated_data
         if values["keep"]:
+            self.need_key()
             kept = save_blend(
                 actor=self.person, asked=asked, title=values["title"], note=values["note"]
             )
@@ -110,10 +113,12 @@ class OneBlend(StaffView):
     """One blend as it was kept."""
 
     area = "blends"
+    operation = "blend"
+    told: ClassVar[Mapping[str, Told]] = {"GET": Told(gives=BLEND, tagged=True)}
 
-    def get(self, request: Request, number: str) -> Response:
+    def get(self, request: Request, number: str) -> HttpResponseBase:
         """Give the blend of this number."""
-        return Response(blend_out(find_blend(number)))
+        return self.tagged(blend_out(find_blend(number)))
 
 
 def blend_out(record: BlendRecord) -> dict[str, Any]:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
+from typing import Any, ClassVar
 
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from gradation.api.contract.told import Sent, Told
 from gradation.api.equipment import StaffView
 from gradation.errors import Fault, Invalid
 from gradation.models import User
@@ -18,22 +21,40 @@ from gradation.science.rounding import round_reported
 FULL_DECIMALS = 4
 
 
+class CompareFilters(Sent):
+    """What is compared; at least one of runs, samples, means."""
+
+    runs = serializers.CharField(max_length=600, required=False)
+    samples = serializers.CharField(max_length=600, required=False)
+    means = serializers.CharField(max_length=600, required=False)
+    reference = serializers.CharField(max_length=60, required=False)
+    specification = serializers.IntegerField(required=False, min_value=1)
+
+
+COMPARISON: dict[str, Any] = {
+    "type": "object",
+    "description": "Curves side by side, and the table of all their sieves.",
+    "additionalProperties": {},
+}
+
+
 class Comparisons(StaffView):
     """Curves side by side; the query says which."""
 
     area = "gradations"
-    allowed = frozenset({"runs", "samples", "means", "reference", "specification"})
+    operation = "comparisons"
+    told: ClassVar[Mapping[str, Told]] = {"GET": Told(gives=COMPARISON, asks=CompareFilters)}
 
     def get(self, request: Request) -> Response:
         """Give the curves and the table of all their sieves; anything unknown is refused."""
-        query = request.query_params
+        query = self.asked
         picks, faults = _picks(self.person, {name: query.get(name, "") for name in _READERS})
         if not picks and not faults:
             msg = "Name what to compare: runs, samples or means."
             faults = [Fault("runs", msg, "required")]
         if faults:
             raise Invalid(faults)
-        asked = Asked(tuple(picks), query.get("reference", ""), self.key("specification"))
+        asked = Asked(tuple(picks), query.get("reference", ""), query.get("specification"))
         comparison = compare(self.person, asked)
         if comparison.faults:
             raise Invalid(comparison.faults)

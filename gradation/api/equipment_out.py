@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from gradation.api.contract.told import Sent
 from gradation.api.equipment_in import KINDS
 from gradation.queries.nests import NestState
 
@@ -15,16 +17,18 @@ class ItemOut(serializers.Serializer):
     kind = serializers.CharField()
     state = serializers.CharField()
     state_reason = serializers.CharField()
+    note = serializers.CharField()
+    bought_on = serializers.DateField(allow_null=True)
     place = serializers.CharField()
-    bench = serializers.CharField(source="bench.name", default=None)
-    keeper = serializers.CharField(source="keeper.username", default=None)
-    in_service_since = serializers.DateField()
-    check_interval_days = serializers.IntegerField()
-    check_interval_uses = serializers.IntegerField()
+    bench = serializers.CharField(source="bench.name", default=None, allow_null=True)
+    keeper = serializers.CharField(source="keeper.username", default=None, allow_null=True)
+    in_service_since = serializers.DateField(allow_null=True)
+    check_interval_days = serializers.IntegerField(allow_null=True)
+    check_interval_uses = serializers.IntegerField(allow_null=True)
     use_count = serializers.IntegerField()
     minutes_used = serializers.DecimalField(12, 1)
-    next_check_on = serializers.DateField()
-    next_check_at_use = serializers.IntegerField()
+    next_check_on = serializers.DateField(allow_null=True)
+    next_check_at_use = serializers.IntegerField(allow_null=True)
 
 
 class SieveOut(ItemOut):
@@ -40,7 +44,7 @@ class SieveOut(ItemOut):
     shape = serializers.CharField()
     grade = serializers.CharField()
     frame_diameter_mm = serializers.DecimalField(6, 1)
-    frame_height_mm = serializers.DecimalField(6, 1)
+    frame_height_mm = serializers.DecimalField(6, 1, allow_null=True)
     maker_certificate = serializers.CharField()
     is_master = serializers.BooleanField()
 
@@ -51,16 +55,16 @@ class InstrumentOut(ItemOut):
     model = serializers.CharField()
     firmware = serializers.CharField()
     motion = serializers.CharField()
-    frequency_hz = serializers.DecimalField(6, 2)
-    amplitude_min_mm = serializers.DecimalField(6, 2)
-    amplitude_max_mm = serializers.DecimalField(6, 2)
-    greatest_nest_g = serializers.DecimalField(10, 1)
-    capacity_g = serializers.DecimalField(12, 4)
-    readability_g = serializers.DecimalField(10, 4)
-    uncertainty_g = serializers.DecimalField(10, 4)
-    set_temperature_c = serializers.DecimalField(6, 1)
-    temperature_tolerance_c = serializers.DecimalField(5, 1)
-    chute_width_mm = serializers.DecimalField(6, 1)
+    frequency_hz = serializers.DecimalField(6, 2, allow_null=True)
+    amplitude_min_mm = serializers.DecimalField(6, 2, allow_null=True)
+    amplitude_max_mm = serializers.DecimalField(6, 2, allow_null=True)
+    greatest_nest_g = serializers.DecimalField(10, 1, allow_null=True)
+    capacity_g = serializers.DecimalField(12, 4, allow_null=True)
+    readability_g = serializers.DecimalField(10, 4, allow_null=True)
+    uncertainty_g = serializers.DecimalField(10, 4, allow_null=True)
+    set_temperature_c = serializers.DecimalField(6, 1, allow_null=True)
+    temperature_tolerance_c = serializers.DecimalField(5, 1, allow_null=True)
+    chute_width_mm = serializers.DecimalField(6, 1, allow_null=True)
     limits_source = serializers.CharField()
 
 
@@ -76,16 +80,16 @@ class CheckOut(serializers.Serializer):
     edition = serializers.CharField()
     readings = serializers.JSONField()
     findings = serializers.JSONField()
-    found_aperture_um = serializers.DecimalField(10, 2)
-    found_u_um = serializers.DecimalField(10, 3)
+    found_aperture_um = serializers.DecimalField(10, 2, allow_null=True)
+    found_u_um = serializers.DecimalField(10, 3, allow_null=True)
     uses_at_check = serializers.IntegerField()
     note = serializers.CharField()
-    next_due_on = serializers.DateField()
-    next_due_at_use = serializers.IntegerField()
+    next_due_on = serializers.DateField(allow_null=True)
+    next_due_at_use = serializers.IntegerField(allow_null=True)
     recorded_at = serializers.DateTimeField()
 
 
-class CheckIn(serializers.Serializer):
+class CheckIn(Sent):
     """A check as it is sent: its kind, the day, the evidence; never a verdict."""
 
     kind = serializers.ChoiceField(sorted(KINDS))
@@ -94,26 +98,20 @@ class CheckIn(serializers.Serializer):
     note = serializers.CharField(max_length=2000, allow_blank=True, default="")
     next_due_on = serializers.DateField(allow_null=True, default=None)
 
-    def to_internal_value(self, data: object) -> dict[str, object]:
-        """Refuse what is not asked for, so that a misspelt field is not lost in silence."""
-        strange = set(data) - set(self.fields) if isinstance(data, dict) else set()
-        if strange:
-            raise serializers.ValidationError(dict.fromkeys(sorted(strange), "Not asked for."))
-        values: dict[str, object] = super().to_internal_value(data)
-        return values
-
 
 class NestOut(serializers.Serializer):
     """A nest, its sieves from the top, whether it is fit for use and why not."""
 
+    id = serializers.IntegerField(source="nest.pk")
     name = serializers.CharField(source="nest.name")
     procedure = serializers.CharField(source="nest.procedure.code")
-    bench = serializers.CharField(source="nest.bench.name", default=None)
+    bench = serializers.CharField(source="nest.bench.name", default=None, allow_null=True)
     sieves = serializers.SerializerMethodField()
     is_fit = serializers.BooleanField()
     reasons = serializers.ListField(child=serializers.CharField())
     warnings = serializers.ListField(child=serializers.CharField())
 
+    @extend_schema_field({"type": "array", "items": {"type": "string"}})
     def get_sieves(self, state: NestState) -> list[str]:
         """Give the serial numbers, coarse to fine."""
         return [place.sieve.serial for place in state.nest.places.all()]
@@ -127,8 +125,8 @@ class DueOut(serializers.Serializer):
     name = serializers.CharField()
     state = serializers.CharField(source="item.state")
     due = serializers.CharField()
-    due_on = serializers.DateField()
-    uses_left = serializers.IntegerField()
-    last_check_on = serializers.DateField()
-    bench = serializers.CharField(source="item.bench.name", default=None)
-    keeper = serializers.CharField(source="item.keeper.username", default=None)
+    due_on = serializers.DateField(allow_null=True)
+    uses_left = serializers.IntegerField(allow_null=True)
+    last_check_on = serializers.DateField(allow_null=True)
+    bench = serializers.CharField(source="item.bench.name", default=None, allow_null=True)
+    keeper = serializers.CharField(source="item.keeper.username", default=None, allow_null=True)

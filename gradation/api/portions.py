@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any, cast
+from collections.abc import Mapping
+from typing import Any, ClassVar, cast
 
+from django.http import HttpResponseBase
 from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from gradation.api.contract.endpoint import Endpoint
+from gradation.api.contract.told import Fields, OlderPage, Sent, Told
 from gradation.errors import Fault, Invalid
 from gradation.models import Division as Way
 from gradation.models import Instrument, User
@@ -36,17 +39,17 @@ class PortionOut(serializers.Serializer[Any]):
 
     label = serializers.CharField()  # type: ignore[assignment]
     sample = serializers.CharField(source="sample.number")
-    parent = serializers.CharField(source="parent.label", default=None)  # type: ignore[assignment]
+    parent = serializers.CharField(source="parent.label", default=None, allow_null=True)  # type: ignore[assignment]
     divided_how = serializers.CharField()
     way = serializers.CharField(source="division_way")
-    divider = serializers.CharField(source="divider.serial", default=None)
-    passes = serializers.IntegerField(source="divider_passes")
+    divider = serializers.CharField(source="divider.serial", default=None, allow_null=True)
+    passes = serializers.IntegerField(source="divider_passes", allow_null=True)
     halves_drawn = serializers.CharField()
     halves_taken = serializers.CharField()
     halves_reason = serializers.CharField()
     notes = serializers.CharField(source="division_notes")
-    mass_taken_g = serializers.DecimalField(12, 4, source="moist_mass_g")
-    top_size_um = serializers.DecimalField(10, 2)
+    mass_taken_g = serializers.DecimalField(12, 4, source="moist_mass_g", allow_null=True)
+    top_size_um = serializers.DecimalField(10, 2, allow_null=True)
     is_as_received = serializers.BooleanField()
     prepared_at = serializers.DateTimeField()
     prepared_by = serializers.CharField(source="prepared_by.full_name")
@@ -71,23 +74,23 @@ class DryingOut(serializers.Serializer[Any]):
     id = serializers.IntegerField(source="drying.pk")
     portion = serializers.CharField(source="drying.portion.label")
     stage = serializers.CharField(source="drying.stage")
-    run = serializers.IntegerField(source="drying.run_id")
-    oven = serializers.CharField(source="drying.oven.serial", default=None)
-    temperature_c = serializers.DecimalField(5, 1, source="drying.temperature_c")
+    run = serializers.IntegerField(source="drying.run_id", allow_null=True)
+    oven = serializers.CharField(source="drying.oven.serial", default=None, allow_null=True)
+    temperature_c = serializers.DecimalField(5, 1, source="drying.temperature_c", allow_null=True)
     limit_pct = serializers.DecimalField(5, 3, source="drying.limit_pct")
     limit_source = serializers.CharField(source="drying.limit_source")
-    container_g = serializers.DecimalField(12, 4, source="drying.container_g")
+    container_g = serializers.DecimalField(12, 4, source="drying.container_g", allow_null=True)
     began_at = serializers.DateTimeField(source="drying.began_at")
-    ended_at = serializers.DateTimeField(source="drying.ended_at")
+    ended_at = serializers.DateTimeField(source="drying.ended_at", allow_null=True)
     end_reason = serializers.CharField(source="drying.end_reason")
     is_constant = serializers.BooleanField()
     sentence = serializers.CharField()
-    next_due_at = serializers.DateTimeField()
+    next_due_at = serializers.DateTimeField(allow_null=True)
     moisture_pct = serializers.DecimalField(12, 6, allow_null=True)
     masses = MassOut(source="rows", many=True)
 
 
-class PortionIn(serializers.Serializer[Any]):
+class PortionIn(Sent):
     """What portions are made by; halves are drawn by the server, `taken` says what was kept."""
 
     sample = serializers.CharField(max_length=20)
@@ -107,7 +110,7 @@ class PortionIn(serializers.Serializer[Any]):
     top_size_um = serializers.DecimalField(10, 2, default=None, allow_null=True)
 
 
-class OvenIn(serializers.Serializer[Any]):
+class OvenIn(Sent):
     """How a portion is put into the oven; masses as text, as the balance shows them."""
 
     oven = serializers.CharField(max_length=40)
@@ -119,7 +122,7 @@ class OvenIn(serializers.Serializer[Any]):
     run = serializers.IntegerField(default=None, allow_null=True)
 
 
-class MassIn(serializers.Serializer[Any]):
+class MassIn(Sent):
     """One weighing, or with a reason its correction."""
 
     number = serializers.IntegerField(min_value=1, max_value=1000)
@@ -128,7 +131,7 @@ class MassIn(serializers.Serializer[Any]):
     reason = serializers.CharField(max_length=400, default="", allow_blank=True)
 
 
-class EndIn(serializers.Serializer[Any]):
+class EndIn(Sent):
     """Out of the oven: a reason when the mass is not constant, a run to take the dry mass."""
 
     reason = serializers.CharField(max_length=240, default="", allow_blank=True)
@@ -151,23 +154,52 @@ def _instrument(field: str, serial: str) -> Instrument | None:
     return known[0]
 
 
-class Portions(APIView):
+class PortionFilters(OlderPage):
+    """What the list of portions is narrowed to."""
+
+    sample = serializers.CharField(max_length=20, required=False)
+
+
+class DryOut(serializers.Serializer[Any]):
+    """Whether a portion may go on to the sieves."""
+
+    is_constant = serializers.BooleanField(allow_null=True)
+    sentence = serializers.CharField()
+
+
+class OnePortionOut(PortionOut):
+    """A portion, and whether it may go on to the sieves."""
+
+    drying = DryOut()
+
+
+class DryingsOut(serializers.Serializer[Any]):
+    """The dryings of a portion, oldest first."""
+
+    results = DryingOut(many=True)
+
+
+class Portions(Endpoint):
     """The test portions a person may see, newest first; made here as at the bench."""
 
     area = "portions"
+    operation = "portions"
+    is_open = True
+    told: ClassVar[Mapping[str, Told]] = {
+        "GET": Told(gives=PortionOut, asks=PortionFilters, pages=True),
+        "POST": Told(
+            takes=PortionIn,
+            gives=PortionOut(many=True),
+            code=201,
+            service=preparation.prepare_portions,
+        ),
+    }
 
     def get(self, request: Request) -> Response:
         """Give one page, of one sample if asked, and the key of the next older one."""
-        strange = set(request.query_params) - {"sample", "before"}
-        if strange:
-            raise Invalid.one("", f"Unknown filter: {', '.join(sorted(strange))}.")
-        before = request.query_params.get("before", "")
-        if before and not (before.isascii() and before.isdigit() and len(before) < 18):
-            raise Invalid.one("before", "The key is a whole number, taken from older_than.")
-        rows = portion_list(_person(request), request.query_params.get("sample", "")[:20])
-        page = page_of(rows, before=int(before) if before else None)
-        shown = PortionOut(page.rows, many=True)
-        return Response({"results": shown.data, "older_than": page.older_than})
+        rows = portion_list(self.person, self.asked.get("sample", ""))
+        page = page_of(rows, before=self.asked.get("before"), size=self.asked["size"])
+        return self.paged(page, [PortionOut(row).data for row in page.rows])
 
     def post(self, request: Request) -> Response:
         """Divide one or several portions; give them with the halves that were drawn."""
@@ -182,23 +214,34 @@ class Portions(APIView):
         return Response(PortionOut(made, many=True).data, status=status.HTTP_201_CREATED)
 
 
-class OnePortion(APIView):
+class OnePortion(Endpoint):
     """One test portion."""
 
     area = "portions"
+    operation = "portion"
+    is_open = True
+    told: ClassVar[Mapping[str, Told]] = {
+        "GET": Told(gives=OnePortionOut, tagged=True, asks=Fields)
+    }
 
-    def get(self, request: Request, label: str) -> Response:
+    def get(self, request: Request, label: str) -> HttpResponseBase:
         """Give the portion of this label, and whether it may go on to the sieves."""
         portion = find_portion(_person(request), label)
         state = drying_state(portion)
         dry = {"is_constant": state.is_constant, "sentence": state.sentence}
-        return Response({**PortionOut(portion).data, "drying": dry})
+        return self.tagged({**PortionOut(portion).data, "drying": dry})
 
 
-class Dryings(APIView):
+class Dryings(Endpoint):
     """The dryings of one portion."""
 
     area = "portions"
+    operation = "dryings"
+    is_open = True
+    told: ClassVar[Mapping[str, Told]] = {
+        "GET": Told(gives=DryingsOut),
+        "POST": Told(takes=OvenIn, gives=DryingOut, code=201, service=dryings.begin_drying),
+    }
 
     def get(self, request: Request, label: str) -> Response:
         """Give them, oldest first, each with its weighings and verdict."""
@@ -221,20 +264,28 @@ class Dryings(APIView):
         return Response(_shown(person, drying.pk), status=status.HTTP_201_CREATED)
 
 
-class OneDrying(APIView):
+class OneDrying(Endpoint):
     """One drying."""
 
     area = "portions"
+    operation = "drying"
+    is_open = True
+    told: ClassVar[Mapping[str, Told]] = {"GET": Told(gives=DryingOut, tagged=True, asks=Fields)}
 
-    def get(self, request: Request, pk: int) -> Response:
+    def get(self, request: Request, pk: int) -> HttpResponseBase:
         """Give it with its weighings and verdict."""
-        return Response(_shown(_person(request), pk))
+        return self.tagged(_shown(_person(request), pk))
 
 
-class DryingMasses(APIView):
+class DryingMasses(Endpoint):
     """The weighings of one drying."""
 
     area = "portions"
+    operation = "drying-masses"
+    is_open = True
+    told: ClassVar[Mapping[str, Told]] = {
+        "POST": Told(takes=MassIn, gives=DryingOut, code=201, keyed=False)
+    }
 
     def post(self, request: Request, pk: int) -> Response:
         """Keep a weighing, or correct one with a reason; the verdict is given back."""
@@ -250,10 +301,15 @@ class DryingMasses(APIView):
         return Response(_shown(person, pk), status=status.HTTP_201_CREATED)
 
 
-class DryingEnd(APIView):
+class DryingEnd(Endpoint):
     """The end of one drying."""
 
     area = "portions"
+    operation = "drying-end"
+    is_open = True
+    told: ClassVar[Mapping[str, Told]] = {
+        "POST": Told(takes=EndIn, gives=DryingOut, service=dryings.end_drying)
+    }
 
     def post(self, request: Request, pk: int) -> Response:
         """Take it out: constant, or given up with a reason."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from django.core.exceptions import PermissionDenied
@@ -38,18 +39,27 @@ def answer(error: Exception, context: dict[str, Any]) -> Response | None:
     )
 
 
+def problem_of(error: Refusal | exceptions.APIException) -> dict[str, Any]:
+    """Give the problem document of a refusal, for an answer that holds several."""
+    response = answer(error, {})
+    return dict(response.data) if response is not None and response.data else {}
+
+
 def _of_refusal(error: Refusal) -> Response:
     faults = [
         {"pointer": f"/{fault.field}", "detail": fault.message, "code": fault.code}
         for fault in getattr(error, "faults", ())
     ]
-    return _problem(_STATUS[type(error)], error.code, error.message, faults, {})
+    if [fault["code"] for fault in faults] == ["key-used-otherwise"]:
+        return _problem(422, "key-used-otherwise", error.message, [], {})
+    headers = {"Retry-After": "1"} if error.code == "still-running" else {}
+    return _problem(_STATUS[type(error)], error.code, error.message, faults, headers)
 
 
 def _problem(
     code: int, kind: str, detail: str, errors: list[dict[str, str]], headers: dict[str, str]
 ) -> Response:
-    body = problem_body(code, kind, detail)
+    body = problem_body(code, kind, detail or "It was refused.")
     if errors:
         body["errors"] = errors
     return Response(body, status=code, headers=headers, content_type=MEDIA_TYPE)
@@ -70,7 +80,11 @@ def _code(error: Exception) -> str:
         return "not-found"
     if isinstance(error, PermissionDenied):
         return "not-allowed"
-    return str(getattr(error, "default_code", "invalid")).replace("_", "-")
+    if type(error) is exceptions.ValidationError:
+        return "validation-error"
+    codes = error.get_codes() if isinstance(error, exceptions.APIException) else None
+    code = codes if isinstance(codes, str) else getattr(error, "default_code", "invalid")
+    return str(code).replace("_", "-")
 
 
 def _words(error: Exception) -> str:
@@ -88,7 +102,17 @@ def _sentence(detail: object) -> str:
 def _field_errors(detail: object) -> list[dict[str, str]]:
     if not isinstance(detail, dict):
         return []
-    return [
-        {"pointer": f"/{name}", "detail": _sentence(value), "code": "invalid"}
-        for name, value in detail.items()
-    ]
+    return list(_pointed("", detail))
+
+
+def _pointed(at: str, detail: object) -> Iterator[dict[str, str]]:
+    """Yield each fault with the pointer to its place, however deep."""
+    if isinstance(detail, dict):
+        for name, value in detail.items():
+            yield from _pointed(f"{at}/{name}" if name != "" else at, value)
+    elif isinstance(detail, list) and any(isinstance(each, dict) for each in detail):
+        for place, value in enumerate(detail):
+            yield from _pointed(f"{at}/{place}", value)
+    elif detail not in ([], {}):
+        code = getattr(detail[0], "code", "") if isinstance(detail, list) else ""
+        yield {"pointer": at or "/", "detail": _sentence(detail), "code": str(code or "invalid")}

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, ClassVar
 
-from rest_framework import status
+from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from gradation.api.contract.told import Told
 from gradation.api.equipment import StaffView
 from gradation.errors import Invalid, NotFound
-from gradation.models import Procedure, ProcedureVersion
+from gradation.models import Procedure, ProcedureVersion, User
 from gradation.policy import Action
 from gradation.queries import methods as file
 from gradation.queries.procedure_file import version_words
@@ -21,7 +22,8 @@ from gradation.services import methods
 from gradation.services.procedure_reading import ReadProcedure, from_library, read_procedure
 
 
-def _version(pk: int) -> ProcedureVersion:
+def find_version(person: User, pk: int) -> ProcedureVersion:
+    """Give a version, or `NotFound`."""
     version = file.procedure_version(pk)
     if version is None:
         msg = "There is no such version of a procedure. List the procedures first."
@@ -29,11 +31,58 @@ def _version(pk: int) -> ProcedureVersion:
     return version
 
 
+class ProcedureBriefOut(serializers.Serializer[Any]):
+    """A version as lists show it."""
+
+    id = serializers.IntegerField()
+    version = serializers.IntegerField()
+    state = serializers.CharField()
+    standard_reference = serializers.CharField()
+    edition = serializers.CharField()
+    sieves = serializers.IntegerField()
+
+
+class ProcedureOut(serializers.Serializer[Any]):
+    """A procedure with its versions, newest first."""
+
+    code = serializers.CharField()
+    title = serializers.CharField()
+    versions = ProcedureBriefOut(many=True)
+
+
+class ProceduresOut(serializers.Serializer[Any]):
+    """Every procedure."""
+
+    results = ProcedureOut(many=True)
+
+
+#: All that a version says, by the names of its columns; the same words can be sent as a draft.
+VERSION: dict[str, Any] = {
+    "type": "object",
+    "description": "A version: code, standard, sizes, and every rule with its figures as text.",
+    "properties": {"id": {"type": "integer"}, "state": {"type": "string"}},
+    "additionalProperties": {},
+}
+LIBRARY: dict[str, Any] = {
+    "type": "object",
+    "description": "The procedures of the library, each figure with source and mark.",
+    "properties": {"results": {"type": "array", "items": {"type": "object"}}},
+    "required": ["results"],
+}
+
+
 class Procedures(StaffView):
     """The procedures with their versions; a draft is sent here."""
 
     area = "procedures"
-    act: ClassVar[dict[str, Action]] = {"POST": Action.KEEP_PROCEDURES}
+    operation = "procedures"
+    told: ClassVar[Mapping[str, Told]] = {
+        "GET": Told(gives=ProceduresOut),
+        "POST": Told(
+            takes=VERSION, gives=VERSION, code=201, service=methods.draft_procedure_version
+        ),
+    }
+    act: ClassVar[Mapping[str, Action]] = {"POST": Action.KEEP_PROCEDURES}
 
     def get(self, request: Request) -> Response:
         """List every procedure with its versions, newest first."""
@@ -45,13 +94,15 @@ class Procedures(StaffView):
         With `library`, the draft begins with that procedure of the library; what is sent beside
         it takes the place of what the library says.
         """
-        read = _read(request.data)
+        read = read_draft(request.data)
         drafted = methods.draft_procedure_version(
             actor=self.person,
             version=ProcedureVersion(procedure=_named(read.named), **read.fields),
             places=read.places,
         )
-        return Response(version_words(_version(drafted.pk)), status=status.HTTP_201_CREATED)
+        return Response(
+            version_words(find_version(self.person, drafted.pk)), status=status.HTTP_201_CREATED
+        )
 
 
 def _listed(row: Procedure) -> dict[str, Any]:
@@ -72,7 +123,8 @@ def _listed(row: Procedure) -> dict[str, Any]:
     }
 
 
-def _read(data: object) -> ReadProcedure:
+def read_draft(data: object) -> ReadProcedure:
+    """Read a draft as it was sent, from the library where one is named."""
     if not isinstance(data, Mapping):
         raise Invalid.one("", "Send one JSON object: code, standard, sizes.", code="no-object")
     sent = {str(name): value for name, value in data.items()}
@@ -103,49 +155,12 @@ def _named(named: Mapping[str, str]) -> Procedure:
     return known or Procedure(**named)
 
 
-class OneVersion(StaffView):
-    """One version of a procedure."""
-
-    area = "procedures"
-
-    def get(self, request: Request, pk: int) -> Response:
-        """Give all that the version says."""
-        return Response(version_words(_version(pk)))
-
-
-class Proposal(StaffView):
-    """A draft is proposed here."""
-
-    area = "procedures"
-    act: ClassVar[dict[str, Action]] = {"POST": Action.KEEP_PROCEDURES}
-
-    def post(self, request: Request, pk: int) -> Response:
-        """Propose a draft for release by another person."""
-        methods.propose_procedure_version(actor=self.person, version=_version(pk))
-        return Response(version_words(_version(pk)))
-
-
-class Approval(StaffView):
-    """A proposed version is released here."""
-
-    area = "procedures"
-    act: ClassVar[dict[str, Action]] = {"POST": Action.APPROVE_PROCEDURES}
-
-    def post(self, request: Request, pk: int) -> Response:
-        """Release it; `confirmation` says which copy figures from memory were compared with."""
-        sent = request.data if isinstance(request.data, Mapping) else {}
-        methods.approve_procedure_version(
-            actor=self.person,
-            version=_version(pk),
-            confirmation=str(sent.get("confirmation") or "")[:240],
-        )
-        return Response(version_words(_version(pk)))
-
-
 class Library(StaffView):
     """The library of procedures."""
 
     area = "procedures"
+    operation = "procedure-library"
+    told: ClassVar[Mapping[str, Told]] = {"GET": Told(gives=LIBRARY)}
 
     def get(self, request: Request) -> Response:
         """List its procedures, each figure with source and mark."""

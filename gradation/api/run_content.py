@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any, cast
+from collections.abc import Mapping
+from typing import Any, ClassVar, cast
 
 from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from gradation.api.contract.bulk import BulkIn, BulkOut, each_of
+from gradation.api.contract.endpoint import Endpoint
+from gradation.api.contract.told import Answer, Sent, Told
 from gradation.errors import Invalid
 from gradation.models import Instrument, Run, Shaking, User, Weighing
 from gradation.queries.equipment import instruments_by_serial
@@ -18,7 +21,7 @@ from gradation.queries.shakings import compared, latest_shakings
 from gradation.services import shakings, weighing
 
 
-class ReadingIn(serializers.Serializer[Any]):
+class ReadingIn(Sent):
     """One reading as text, at a place or at the sieve of a size; a reason makes it a correction."""
 
     key = serializers.UUIDField()
@@ -46,12 +49,33 @@ class ReadingOut(serializers.Serializer[Any]):
     observed_at = serializers.DateTimeField(allow_null=True)
     made_at = serializers.DateTimeField()
     made_by = serializers.CharField(source="made_by.full_name")
+    source = serializers.CharField(help_text="typed, balance, API or import.")
 
 
-class Weighings(APIView):
+class ReadingRowOut(ReadingOut):
+    """One reading, and whether it counts."""
+
+    current = serializers.BooleanField()
+
+
+class ReadingsOut(serializers.Serializer[Any]):
+    """Every reading, in the order made."""
+
+    results = ReadingRowOut(many=True)
+
+
+class Weighings(Endpoint):
     """The readings of a run; each is kept at once, under the key its sender made."""
 
     area = "runs"
+    operation = "run-weighings"
+    is_open = True
+    told: ClassVar[Mapping[str, Told]] = {
+        "GET": Told(gives=ReadingsOut),
+        "POST": Told(
+            takes=ReadingIn, gives=ReadingOut, code=201, keyed=False, more=(Answer(ReadingOut),)
+        ),
+    }
 
     def get(self, request: Request, pk: int) -> Response:
         """Give every reading in the order made, and which of them count (`current`)."""
@@ -72,7 +96,7 @@ class Weighings(APIView):
 
 
 def _shown(row: Weighing) -> dict[str, Any]:
-    return {**ReadingOut(row).data, "source": row.source}
+    return dict(ReadingOut(row).data)
 
 
 def _person(request: Request) -> User:
@@ -105,7 +129,40 @@ def _position(run: Run, given: dict[str, Any]) -> int:
     return found.position
 
 
-class ShakingIn(serializers.Serializer[Any]):
+class ReadingsIn(BulkIn):
+    """Many readings of one run."""
+
+    items = serializers.ListField(
+        child=serializers.DictField(),
+        min_length=1,
+        max_length=200,
+        help_text="Each as a single reading is sent, with a key of its own.",
+    )
+
+
+class ManyWeighings(Endpoint):
+    """Many readings of one run at once."""
+
+    area = "runs"
+    operation = "run-weighings-bulk"
+    is_open = True
+    told: ClassVar[Mapping[str, Told]] = {
+        "POST": Told(takes=ReadingsIn, gives=BulkOut, keyed=False)
+    }
+
+    def post(self, request: Request, pk: int) -> Response:
+        """Keep up to two hundred readings; each is answered in its place, in the order sent."""
+        run = find_run(self.person, pk)
+
+        def keep(item: Mapping[str, Any]) -> Mapping[str, Any]:
+            given = ReadingIn(data=item)
+            given.is_valid(raise_exception=True)
+            return _shown(_keep(self.person, run, given.validated_data))
+
+        return Response(each_of(self.sent()["items"], keep))
+
+
+class ShakingIn(Sent):
     """One shaking as it was made; the shaker by its serial number."""
 
     key = serializers.UUIDField()
@@ -137,10 +194,35 @@ class ShakingOut(serializers.Serializer[Any]):
     made_by = serializers.CharField(source="made_by.full_name")
 
 
-class Shakings(APIView):
+class ShakingRowOut(ShakingOut):
+    """One shaking, and whether it was as planned."""
+
+    as_planned = serializers.BooleanField()
+    reasons = serializers.ListField(child=serializers.CharField())
+
+
+class ShakingsOut(serializers.Serializer[Any]):
+    """The shakings of a run as they count now."""
+
+    results = ShakingRowOut(many=True)
+
+
+class Shakings(Endpoint):
     """The shakings of a run, and whether each was as the procedure plans it."""
 
     area = "runs"
+    operation = "run-shakings"
+    is_open = True
+    told: ClassVar[Mapping[str, Told]] = {
+        "GET": Told(gives=ShakingsOut),
+        "POST": Told(
+            takes=ShakingIn,
+            gives=ShakingRowOut,
+            code=201,
+            keyed=False,
+            more=(Answer(ShakingRowOut),),
+        ),
+    }
 
     def get(self, request: Request, pk: int) -> Response:
         """Give the shakings as they count now."""
@@ -155,7 +237,7 @@ class Shakings(APIView):
         given.is_valid(raise_exception=True)
         run = find_run(_person(request), pk)
         is_known = any(row.key == given.validated_data["key"] for row in run.shakings.all())
-        told = {**given.validated_data, "shaker": _shaker(given.validated_data["shaker"])}
+        told = {**given.validated_data, "shaker": shaker_named(given.validated_data["shaker"])}
         kept = shakings.record_shaking(
             actor=_person(request), run=run, shaken=shakings.Shaken(**told)
         )
@@ -163,7 +245,8 @@ class Shakings(APIView):
         return Response({**ShakingOut(kept).data, **_compared(run, kept)}, status=code)
 
 
-def _shaker(serial: str) -> Instrument | None:
+def shaker_named(serial: str) -> Instrument | None:
+    """Give a shaker by its serial number; none where none is named."""
     if not serial:
         return None
     found, unknown = instruments_by_serial([serial])

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any, cast
+from collections.abc import Mapping
+from typing import Any, ClassVar, cast
 
 from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
-from gradation.errors import Fault, Invalid
+from gradation.api.contract.endpoint import Endpoint
+from gradation.api.contract.told import Sent, Told
 from gradation.models import Run, Stage, User
 from gradation.policy import Action, require
 from gradation.queries.run_checks import Finding, findings, review_findings
@@ -20,7 +21,7 @@ from gradation.services import run_checks
 _STAGES = {stage.value: stage for stage in (Stage.WEIGHING, Stage.HAND_OVER, Stage.REVIEW)}
 
 
-class ReasonIn(serializers.Serializer[Any]):
+class FindingReasonIn(Sent):
     """The reason for a finding, by its key."""
 
     key = serializers.CharField(max_length=16)
@@ -50,23 +51,64 @@ def _told(finding: Finding) -> dict[str, Any]:
     }
 
 
-class RunFindings(APIView):
+class FindingAnswerOut(serializers.Serializer[Any]):
+    """The reason given for a finding."""
+
+    reason = serializers.CharField()
+    is_override = serializers.BooleanField()
+    by = serializers.CharField()
+    at = serializers.DateTimeField()
+
+
+class FindingOut(serializers.Serializer[Any]):
+    """One thing that a check found."""
+
+    key = serializers.CharField()
+    number = serializers.IntegerField()
+    code = serializers.CharField()
+    title = serializers.CharField()
+    severity = serializers.CharField()
+    is_open = serializers.BooleanField()
+    sentence = serializers.CharField()
+    advice = serializers.CharField()
+    place = serializers.CharField(allow_null=True)
+    may_override = serializers.CharField(allow_null=True)
+    answer = FindingAnswerOut(allow_null=True)
+
+
+class FindingsOut(serializers.Serializer[Any]):
+    """All that the checks find."""
+
+    findings = FindingOut(many=True)
+
+
+class StageFilter(Sent):
+    """At which stage the checks are asked."""
+
+    stage = serializers.ChoiceField(list(_STAGES), required=False)
+
+
+class RunFindings(Endpoint):
     """What the checks find in a run."""
 
     area = "runs"
+    operation = "run-findings"
+    told: ClassVar[Mapping[str, Told]] = {
+        "GET": Told(gives=FindingsOut, asks=StageFilter),
+        "POST": Told(
+            takes=FindingReasonIn, gives=FindingsOut, code=201, service=run_checks.answer_finding
+        ),
+    }
 
     def get(self, request: Request, pk: int) -> Response:
         """Give the findings of a run as it stands, at `stage` (hand-over unless it is said)."""
         run = _run(request, pk)
-        stage = request.query_params.get("stage", "")
-        if stage and stage not in _STAGES:
-            msg = f"There is no stage {stage}. Ask for {', '.join(_STAGES)}."
-            raise Invalid(Fault("stage", msg, "unknown-stage"))
+        stage = self.asked.get("stage", "")
         return Response({"findings": [_told(each) for each in _found(run, stage)]})
 
     def post(self, request: Request, pk: int) -> Response:
         """Give the reason for one finding, or lift its stop; the run's findings come back."""
-        given = ReasonIn(data=request.data)
+        given = FindingReasonIn(data=request.data)
         given.is_valid(raise_exception=True)
         run, told = _run(request, pk), given.validated_data
         person = cast("User", request.user)

@@ -1,14 +1,13 @@
-"""Endpoints of runs: open one on serial-numbered sieves; look at one."""
+"""How a run is opened through the interface: on serial-numbered sieves."""
 
 from __future__ import annotations
 
-from typing import Any, cast
+from typing import Any
 
-from rest_framework import serializers, status
-from rest_framework.request import Request
-from rest_framework.response import Response
-from rest_framework.views import APIView
+from rest_framework import serializers
 
+from gradation.api.contract.things import Act, Thing, Words
+from gradation.api.contract.told import Sent
 from gradation.api.serializers import RunOut
 from gradation.errors import Fault, Invalid
 from gradation.models import User
@@ -18,7 +17,7 @@ from gradation.queries.runs import find_run
 from gradation.services import bench
 
 
-class RunIn(serializers.Serializer[Any]):
+class RunIn(Sent):
     """What opens a run: the portion's label, the bench's name, serial numbers from the top down.
 
     `reasons` are given by the keys that a refusal names: its pointer is `/reason-<key>`.
@@ -39,22 +38,15 @@ class RunIn(serializers.Serializer[Any]):
     )
 
 
-class Runs(APIView):
-    """Runs are opened here, by the same use-case as at the bench."""
+RUN = Thing("run", find_run, RunOut)
 
-    area = "runs"
 
-    def post(self, request: Request) -> Response:
-        """Open a run; an unfit sieve is refused with the reason, as on the screen."""
-        given = RunIn(data=request.data)
-        given.is_valid(raise_exception=True)
-        person = cast("User", request.user)
-        run = bench.open_run(
-            actor=person,
-            portion=find_portion(person, given.validated_data["portion"]),
-            setup=_setup(given.validated_data),
-        )
-        return Response(RunOut(find_run(person, run.pk)).data, status=status.HTTP_201_CREATED)
+def _opened(person: User, subject: Any, told: Words) -> Words:  # noqa: ANN401
+    return {"portion": find_portion(person, told["portion"]), "setup": _setup(told)}
+
+
+#: A run is opened by the same use-case as at the bench: an unfit sieve is refused with the reason.
+RUN_OPENING = Act(bench.open_run, RunIn, _opened, made=RUN, code=201)
 
 
 def _setup(given: dict[str, Any]) -> bench.Setup:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, ClassVar
 
-from rest_framework import status
+from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from gradation.api.contract.told import Sent, Told
 from gradation.api.equipment import StaffView
 from gradation.errors import Invalid, NotFound
-from gradation.models import Specification, SpecificationVersion
+from gradation.models import Specification, SpecificationVersion, User
 from gradation.policy import Action
 from gradation.queries import specifications as file
 from gradation.queries.lots import LotVerdict, lot_verdict
@@ -23,7 +24,8 @@ from gradation.services import specifications
 from gradation.services.specification_reading import read_specification
 
 
-def _version(pk: int) -> SpecificationVersion:
+def find_version(person: User, pk: int) -> SpecificationVersion:
+    """Give a version, or `NotFound`."""
     version = file.find_version(pk)
     if version is None:
         msg = "There is no such version of a specification. List the specifications first."
@@ -50,11 +52,71 @@ def version_out(version: SpecificationVersion) -> dict[str, Any]:
     }
 
 
+class VersionBriefOut(serializers.Serializer[Any]):
+    """A version as lists show it."""
+
+    id = serializers.IntegerField()
+    version = serializers.IntegerField()
+    state = serializers.CharField()
+    effective_from = serializers.DateField(allow_null=True)
+    effective_to = serializers.DateField(allow_null=True)
+    limits = serializers.IntegerField()
+
+
+class SpecificationOut(serializers.Serializer[Any]):
+    """A specification with its versions, newest first."""
+
+    code = serializers.CharField()
+    title = serializers.CharField()
+    owner = serializers.CharField()
+    versions = VersionBriefOut(many=True)
+
+
+class SpecificationsOut(serializers.Serializer[Any]):
+    """Every specification."""
+
+    results = SpecificationOut(many=True)
+
+
+class WhatIfFilters(Sent):
+    """What is moved; without any, the verdict as it is."""
+
+    sieve = serializers.CharField(max_length=40, required=False)
+    error_um = serializers.CharField(max_length=20, required=False)
+    mass_of = serializers.CharField(max_length=40, required=False)
+    mass_change_g = serializers.CharField(max_length=20, required=False)
+
+
+#: All that a version says, by the names of its columns; the same words can be sent as a draft.
+VERSION: dict[str, Any] = {
+    "type": "object",
+    "description": "A version: code, dates, decision rule, and its lines with figures as text.",
+    "properties": {"id": {"type": "integer"}, "state": {"type": "string"}},
+    "additionalProperties": {},
+}
+VERDICT: dict[str, Any] = {
+    "type": "object",
+    "description": "The verdict: each line's margin, the line that decides, the lot.",
+    "properties": {"run": {"type": "string"}, "is_complete": {"type": "boolean"}},
+    "additionalProperties": {},
+}
+
+
 class Specifications(StaffView):
     """The specifications with their versions; a draft is sent here."""
 
     area = "specifications"
-    act: ClassVar[dict[str, Action]] = {"POST": Action.KEEP_SPECIFICATIONS}
+    operation = "specifications"
+    told: ClassVar[Mapping[str, Told]] = {
+        "GET": Told(gives=SpecificationsOut),
+        "POST": Told(
+            takes=VERSION,
+            gives=VERSION,
+            code=201,
+            service=specifications.draft_specification_version,
+        ),
+    }
+    act: ClassVar[Mapping[str, Action]] = {"POST": Action.KEEP_SPECIFICATIONS}
 
     def get(self, request: Request) -> Response:
         """List every specification with its versions, newest first."""
@@ -72,7 +134,9 @@ class Specifications(StaffView):
         drafted = specifications.draft_specification_version(
             actor=self.person, version=version, lines=read.lines
         )
-        return Response(version_out(_version(drafted.pk)), status=status.HTTP_201_CREATED)
+        return Response(
+            version_out(find_version(self.person, drafted.pk)), status=status.HTTP_201_CREATED
+        )
 
 
 def _listed(row: Specification) -> dict[str, Any]:
@@ -95,6 +159,7 @@ def _listed(row: Specification) -> dict[str, Any]:
 
 
 def _object(data: object) -> dict[str, object]:
+    """Give the JSON object that was sent."""
     if not isinstance(data, Mapping):
         raise Invalid.one("", "Send one JSON object: code, dates and lines.", code="no-object")
     return {str(name): value for name, value in data.items()}
@@ -121,55 +186,17 @@ def _replaced(key: object) -> SpecificationVersion | None:
     return found
 
 
-class OneVersion(StaffView):
-    """One version of a specification."""
-
-    area = "specifications"
-
-    def get(self, request: Request, pk: int) -> Response:
-        """Give all that the version says."""
-        return Response(version_out(_version(pk)))
-
-
-class Proposal(StaffView):
-    """A draft is proposed here."""
-
-    area = "specifications"
-    act: ClassVar[dict[str, Action]] = {"POST": Action.KEEP_SPECIFICATIONS}
-
-    def post(self, request: Request, pk: int) -> Response:
-        """Propose a draft for approval by another person."""
-        specifications.propose_specification_version(actor=self.person, version=_version(pk))
-        return Response(version_out(_version(pk)))
-
-
-class Approval(StaffView):
-    """A proposed version is approved here."""
-
-    area = "specifications"
-    act: ClassVar[dict[str, Action]] = {"POST": Action.APPROVE_SPECIFICATIONS}
-
-    def post(self, request: Request, pk: int) -> Response:
-        """Approve it; `confirmation` says which copy figures from memory were compared with."""
-        sent = _object(request.data or {})
-        specifications.approve_specification_version(
-            actor=self.person,
-            version=_version(pk),
-            confirmation=str(sent.get("confirmation") or "")[:240],
-        )
-        return Response(version_out(_version(pk)))
-
-
 class RunVerdictView(StaffView):
     """The verdict of a run, with or without something moved; nothing is kept."""
 
     area = "runs"
-    allowed = frozenset({"sieve", "error_um", "mass_of", "mass_change_g"})
+    operation = "run-verdict"
+    told: ClassVar[Mapping[str, Told]] = {"GET": Told(gives=VERDICT, asks=WhatIfFilters)}
 
     def get(self, request: Request, pk: int) -> Response:
         """Give each line's margin, the line that decides, and what it would be if so."""
         run = find_run(self.person, pk)
-        asked = {name: str(value) for name, value in request.query_params.items()}
+        asked = {name: str(value) for name, value in self.asked.items()}
         found = run_verdict(run, what_if_of(asked))
         return Response(verdict_out(found, lot_verdict(run)))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any, ClassVar
 
@@ -9,6 +10,7 @@ from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from gradation.api.contract.told import Answer, OlderPage, Sent, Told
 from gradation.api.equipment import StaffView
 from gradation.api.study_forms import ASKED
 from gradation.errors import Invalid
@@ -21,10 +23,10 @@ from gradation.queries.studies.records import find_study, study_list
 from gradation.services.studies import begin_study, keep_study
 from gradation.services.study_content import worked_out_study
 
-__all__ = ["OneStudy", "Studies"]
+__all__ = ["Studies"]
 
 
-class StudyIn(serializers.Serializer[Any]):
+class StudyIn(Sent):
     """What every study says of itself; the rest is read by its kind."""
 
     kind = serializers.ChoiceField(list(ASKED))
@@ -37,46 +39,57 @@ class StudyIn(serializers.Serializer[Any]):
     study = serializers.DictField(help_text="What the kind asks for.")
 
 
+#: A study as plain data; its inputs can be computed again, its figures are text.
+STUDY: dict[str, Any] = {
+    "type": "object",
+    "description": "A study: kind, inputs, figures, what follows from it.",
+    "additionalProperties": {},
+}
+
+
+class StudyBriefOut(serializers.Serializer[Any]):
+    """A study as lists show it."""
+
+    number = serializers.CharField(allow_null=True)
+    kind = serializers.CharField()
+    state = serializers.CharField(allow_null=True)
+    title = serializers.CharField()
+    figure = serializers.CharField()
+    material = serializers.CharField(allow_null=True)
+    valid_for = serializers.CharField()
+    sentence = serializers.CharField()
+
+
 class Studies(StaffView):
     """Studies are worked out here, and kept if asked; those kept and drafted are listed."""
 
     area = "studies"
-    allowed: ClassVar[frozenset[str]] = frozenset({"before"})
-    act: ClassVar[dict[str, Action]] = {"POST": Action.READ_RECORDS}  # keeping asks for more
+    operation = "studies"
+    told: ClassVar[Mapping[str, Told]] = {
+        "GET": Told(gives=StudyBriefOut, asks=OlderPage, pages=True),
+        "POST": Told(takes=StudyIn, gives=STUDY, keyed=False, more=(Answer(STUDY, 201),)),
+    }
+    act: ClassVar[Mapping[str, Action]] = {"POST": Action.READ_RECORDS}  # keeping asks for more
 
     def get(self, request: Request) -> Response:
         """Give one page, newest first, and the key of the next older one."""
-        page = page_of(study_list(), before=self.key("before"), after=None)
-        rows = [_brief(study) for study in page.rows]
-        return Response({"results": rows, "older_than": page.older_than})
+        page = page_of(study_list(), before=self.asked.get("before"), size=self.asked["size"])
+        return self.paged(page, [_brief(study) for study in page.rows])
 
     def post(self, request: Request) -> Response:
         """Work a study out; with `keep` it is kept under a number, and nothing changes it."""
-        head, asked, keep = _read(request)
-        if not keep:
+        values = self.sent()
+        head, asked = read_study(values)
+        if not values["keep"]:
             return Response(study_out(worked_out_study(self.person, head, asked)))
+        self.need_key()
         draft = begin_study(actor=self.person, head=head, asked=asked)
         kept = keep_study(actor=self.person, study=draft)
         return Response(study_out(find_study(kept.number)), status=status.HTTP_201_CREATED)
 
 
-class OneStudy(StaffView):
-    """One study."""
-
-    area = "studies"
-
-    def get(self, request: Request, number: str) -> Response:
-        """Give the study of this number."""
-        return Response(study_out(find_study(number)))
-
-
-def _read(request: Request) -> tuple[Head, StudyAsked, bool]:
-    sent = StudyIn(data=request.data)
-    sent.is_valid(raise_exception=True)
-    strange = set(request.data) - set(sent.fields)
-    if strange:
-        raise serializers.ValidationError(dict.fromkeys(sorted(strange), "Not asked for."))
-    values = sent.validated_data
+def read_study(values: Mapping[str, Any]) -> tuple[Head, StudyAsked]:
+    """Read what was sent of a study: its head, and what its kind asks for."""
     material = material_list().filter(name=values["material"]).first()
     if values["material"] and material is None:
         raise Invalid.one("material", "No material has this name.", code="unknown-material")
@@ -85,7 +98,7 @@ def _read(request: Request) -> tuple[Head, StudyAsked, bool]:
         faults = {f"study/{name}": fault for name, fault in inner.errors.items()}
         raise serializers.ValidationError(faults)
     head = Head(values["title"], values["figure"], material, values["valid_for"], values["note"])
-    return head, inner.asked(), values["keep"]
+    return head, inner.asked()
 
 
 def _brief(study: Study) -> dict[str, Any]:

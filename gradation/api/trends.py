@@ -1,21 +1,22 @@
-"""Endpoints of trends: a figure of many runs over time, judged; the control charts kept."""
+"""Endpoint of trends: a figure of many runs over time, judged."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
-from typing import Any, ClassVar, cast
+from typing import Any, ClassVar
 
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
-from gradation.api.trends_out import chart_out, trend_out
+from gradation.api.contract.endpoint import Endpoint
+from gradation.api.contract.told import Sent, Told
+from gradation.api.trends_out import trend_out
 from gradation.errors import Fault, Invalid
-from gradation.models import ControlChart, User
-from gradation.policy import Action, require
-from gradation.queries.control_charts import chart_list, find_chart, followed_by, group_trends
+from gradation.models import ControlChart
+from gradation.queries.control_charts import find_chart, followed_by, group_trends
 from gradation.queries.figure_names import CHARACTERISTICS, passing_key
 from gradation.queries.impact_scope import laboratory_zone
 from gradation.queries.laboratory import material_list
@@ -23,31 +24,31 @@ from gradation.queries.methods import procedure_list
 from gradation.queries.trend_series import Stretch, run_series
 
 _PASSING = "passing"
-_GROUPS = {
+GROUPS = {
     "": ControlChart.Group.NONE,
     "bench": ControlChart.Group.BENCH,
     "nest": ControlChart.Group.NEST,
     "technician": ControlChart.Group.TECHNICIAN,
 }
-_KINDS = {
+KINDS = {
     "individuals": ControlChart.Kind.INDIVIDUALS,
     "mean_range": ControlChart.Kind.MEAN_RANGE,
     "mean_deviation": ControlChart.Kind.MEAN_DEVIATION,
     "weighted_mean": ControlChart.Kind.WEIGHTED,
     "moving_mean": ControlChart.Kind.MOVING,
 }
-_RULES = {
+RULES = {
     "three_sigma": ControlChart.Rules.THREE_SIGMA,
     "1956": ControlChart.Rules.SET_1956,
     "1984": ControlChart.Rules.SET_1984,
 }
-_SUBGROUPS = {
+SUBGROUPS = {
     "determinations": ControlChart.Subgroup.DETERMINATIONS,
     "consecutive": ControlChart.Subgroup.CONSECUTIVE,
 }
 
 
-class TrendIn(serializers.Serializer[Any]):
+class TrendFilters(Sent):
     """What a trend is asked for with: a chart kept, or a figure of a material or a procedure."""
 
     chart = serializers.IntegerField(required=False, min_value=1)
@@ -55,10 +56,10 @@ class TrendIn(serializers.Serializer[Any]):
     procedure = serializers.CharField(max_length=40, required=False)
     characteristic = serializers.ChoiceField([_PASSING, *CHARACTERISTICS], required=False)
     aperture_um = serializers.DecimalField(10, 2, min_value=Decimal("0.01"), required=False)
-    group = serializers.ChoiceField(list(_GROUPS), default="", allow_blank=True)
-    kind = serializers.ChoiceField(list(_KINDS), default="individuals")
-    rules = serializers.ChoiceField(list(_RULES), default="1984")
-    subgroup = serializers.ChoiceField(list(_SUBGROUPS), default="determinations")
+    group = serializers.ChoiceField(list(GROUPS), default="", allow_blank=True)
+    kind = serializers.ChoiceField(list(KINDS), default="individuals")
+    rules = serializers.ChoiceField(list(RULES), default="1984")
+    subgroup = serializers.ChoiceField(list(SUBGROUPS), default="determinations")
     subgroup_size = serializers.IntegerField(min_value=2, max_value=25, default=2)
     weight = serializers.DecimalField(
         4, 3, min_value=Decimal("0.001"), max_value=Decimal(1), default=Decimal("0.2")
@@ -69,44 +70,29 @@ class TrendIn(serializers.Serializer[Any]):
     points = serializers.ChoiceField(["thinned", "all"], default="thinned")
 
 
-class Trends(APIView):
+TREND: dict[str, Any] = {
+    "type": "object",
+    "description": "The trend: groups with points, limits, and what is out of the ordinary.",
+    "additionalProperties": {},
+}
+
+
+class Trends(Endpoint):
     """A figure over time as a control chart: points, limits, what is out of the ordinary."""
 
     area = "runs"
+    operation = "trends"
+    told: ClassVar[Mapping[str, Told]] = {"GET": Told(gives=TREND, asks=TrendFilters)}
 
     def get(self, request: Request) -> Response:
         """Give the trend; thinned unless all points are asked for, never without a flagged one."""
-        require(cast("User", request.user), Action.READ_RECORDS)
-        _refuse_strange(request, frozenset(TrendIn().fields))
-        asked = TrendIn(data=request.query_params)
-        asked.is_valid(raise_exception=True)
-        given = asked.validated_data
+        given = self.asked
         chart = find_chart(given["chart"]) if "chart" in given else _chart(given)
         zone = laboratory_zone()
         stretch = Stretch(zone, given.get("since"), given.get("until"))
         _refuse_crossed(stretch.since, stretch.until)
         groups = group_trends(chart, run_series(followed_by(chart), stretch))
         return Response(trend_out(chart, groups, zone, is_thinned=given["points"] == "thinned"))
-
-
-class Charts(APIView):
-    """The control charts kept."""
-
-    area = "runs"
-    allowed: ClassVar[frozenset[str]] = frozenset()
-
-    def get(self, request: Request) -> Response:
-        """Give each with what it follows and how many of its points wait for an answer."""
-        require(cast("User", request.user), Action.READ_RECORDS)
-        _refuse_strange(request, self.allowed)
-        return Response({"results": [chart_out(chart) for chart in chart_list()]})
-
-
-def _refuse_strange(request: Request, allowed: frozenset[str]) -> None:
-    strange = set(request.query_params) - allowed
-    if strange:
-        names = ", ".join(sorted(strange))
-        raise Invalid.one("", f"Unknown filter: {names}.", code="unknown-filter")
 
 
 def _refuse_crossed(since: date | None, until: date | None) -> None:
@@ -137,9 +123,9 @@ def _chart(given: dict[str, Any]) -> ControlChart:
         material=material,
         procedure=procedure,
         characteristic=key,
-        kind=_KINDS[given["kind"]].value,
-        rules=_RULES[given["rules"]].value,
-        group_by=_GROUPS[given["group"]].value,
-        subgroup=_SUBGROUPS[given["subgroup"]].value,
+        kind=KINDS[given["kind"]].value,
+        rules=RULES[given["rules"]].value,
+        group_by=GROUPS[given["group"]].value,
+        subgroup=SUBGROUPS[given["subgroup"]].value,
         **{name: given[name] for name in ("subgroup_size", "weight", "span")},
     )

@@ -10,7 +10,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("gradation", "0008_people_and_incidents"),
+        ("gradation", "0009_interface_keys"),
     ]
 
     operations = [

@@ -27,6 +27,7 @@ from gradation.models.equipment import Bench, Equipment, Nest, NestSieve, Sieve
 from gradation.models.impact import ImpactAssessment, ImpactDecision
 from gradation.models.imports import RunImport, SheetForm
 from gradation.models.instruments import Instrument, RunInstrument
+from gradation.models.interface import InterfaceKey, InterfaceUse
 from gradation.models.laboratory import Laboratory, OverdueRule
 from gradation.models.operations import Incident, Maintenance
 from gradation.models.parties import Customer, Material, Source
@@ -100,6 +101,8 @@ __all__ = [
     "ImpactDecision",
     "Incident",
     "Instrument",
+    "InterfaceKey",
+    "InterfaceUse",
     "Laboratory",
     "Language",
     "LedgerEntry",

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from gradation.models import (
     Bench,
+    ChainHead,
     DryingMass,
     Equipment,
     LedgerEntry,
@@ -29,9 +30,11 @@ __all__ = [
     "entries_of_equipment",
     "entries_of_person",
     "entries_of_sample",
+    "moved_since",
     "narrowed",
     "people_in",
     "recent_entries",
+    "sequence_of",
     "story_of_equipment",
     "story_of_sample",
     "tell",
@@ -94,6 +97,21 @@ def entries_of_person(person: User) -> QuerySet[LedgerEntry]:
 def recent_entries() -> QuerySet[LedgerEntry]:
     """List everything that was done."""
     return LedgerEntry.objects.all()
+
+
+def sequence_of(chain: str) -> int:
+    """Give how far a chain has come."""
+    found = ChainHead.objects.filter(chain=chain).values_list("sequence", flat=True).first()
+    return found or 0
+
+
+def moved_since(chain: str, sequence: int, request_id: str) -> bool:
+    """Say whether another request than this one wrote in a chain after the entry named.
+
+    Asked after one's own entry, which holds the chain until the transaction ends, it is certain.
+    """
+    later = LedgerEntry.objects.filter(chain=chain, sequence__gt=sequence)
+    return later.exclude(request_id=request_id).exists()
 
 
 def story_of_sample(sample: Sample) -> list[Event]:

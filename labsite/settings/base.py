@@ -19,6 +19,7 @@ INSTALLED_APPS = [
     "django.forms",
     "csp",
     "rest_framework",
+    "drf_spectacular",
     "gradation",
 ]
 
@@ -160,7 +161,7 @@ REST_FRAMEWORK = {
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["gradation.api.contract.parsing.StrictJSONParser"],
     "DEFAULT_PERMISSION_CLASSES": [
         "rest_framework.permissions.IsAuthenticated",
         "gradation.api.tokens.InScope",
@@ -168,3 +169,36 @@ REST_FRAMEWORK = {
 }
 
 LOGGING: dict[str, Any] = logs.LOGGING
+# How often one token or person may ask in a minute, all worker processes together.
+INTERFACE_CALLS_PER_MINUTE = 600
+
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Gradation",
+    "VERSION": "v1",
+    "DESCRIPTION": (
+        "The interface of a laboratory that tests the size of particles by sieving. Other systems "
+        "do here what people do on the screens, except signing.\n\n"
+        "Measurements are decimal text, with the unit in the name of the field: mass_g, "
+        "aperture_um. Times are ISO 8601; answers are in UTC.\n\n"
+        "Send Authorization: Bearer with a token that the quality manager makes under Settings. "
+        "What a system does stands in the records as that system's, acting for the token's "
+        "owner.\n\n"
+        "Send an Idempotency-Key with every POST. When no answer comes, send the same again: the "
+        "first answer is given again for 30 days, and nothing is done twice.\n\n"
+        "Read a thing before changing it and send its ETag as If-Match.\n\n"
+        "Lists go from new to old; follow the Link with rel=next. A refusal is a problem document "
+        "(RFC 9457) whose type never changes its meaning.\n\n"
+        "Within v1 fields, filters and addresses are added and none is taken away; what is to go "
+        "says so by the headers Deprecation and Sunset for at least a year."
+    ),
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "COMPONENT_SPLIT_REQUEST": False,
+    "COMPONENT_NO_READ_ONLY_REQUIRED": True,
+    "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    "ENUM_ADD_EXPLICIT_BLANK_NULL_CHOICE": False,
+    "SORT_OPERATIONS": False,
+    "POSTPROCESSING_HOOKS": ["gradation.api.contract.schema.shape_contract"],
+    "AUTHENTICATION_WHITELIST": ["gradation.api.tokens.TokenAuthentication"],
+}

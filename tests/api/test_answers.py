@@ -77,7 +77,7 @@ def test_sample_list_gives_pages_by_key(reader):
 
 @pytest.mark.parametrize("query", ["?limit=5", "?before=x", "?before=-1", "?customer__name=a"])
 def test_filter_that_is_not_offered_is_refused(reader, query):
-    assert reader.get(reverse("api:samples") + query).status_code == 422
+    assert reader.get(reverse("api:samples") + query).status_code == 400
 
 
 def test_customer_gets_the_same_answer_for_absent_and_not_theirs(client):
@@ -107,7 +107,7 @@ def test_file_is_the_one_that_was_issued(reader):
     assert answer["Content-Disposition"] == f'attachment; filename="{certificate.number}.pdf"'
 
 
-@pytest.mark.parametrize("method", ["put", "patch", "delete"])
+@pytest.mark.parametrize("method", ["patch", "delete"])
 def test_other_methods_change_nothing(reader, method):
     sample = factories.make_sample()
 

@@ -76,7 +76,7 @@ def test_refusals_are_problem_documents(client, lossy, role, body, status, code)
 
 def test_unknown_stage_is_refused_and_a_customer_sees_nothing(client, lossy):
     address = reverse("api:run-findings", args=[lossy.pk])
-    assert client.get(address, {"stage": "later"}).status_code == 422
+    assert client.get(address, {"stage": "later"}).status_code == 400
 
     client.force_login(factories.make_person(Role.CUSTOMER, customer=lossy.portion.sample.customer))
     assert client.get(address).status_code == 403

@@ -120,7 +120,7 @@ def test_kept_chart_is_given_with_its_frozen_limits(client, pattern):
         ({"since": "2026-02-01", "until": "2026-01-01"}, 422, "/since"),
         ({"characteristic": "luck"}, 400, "/characteristic"),
         ({"since": "soon"}, 400, "/since"),
-        ({"colour": "blue"}, 422, "/"),
+        ({"colour": "blue"}, 400, "/colour"),
         ({"chart": "999999"}, 404, None),
     ],
 )

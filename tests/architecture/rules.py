@@ -63,6 +63,8 @@ NOT_A_USE_CASE = {"ledger", "numbering", "clock", "checking", "results", "run_se
     "outgoing",
     "delivering",
     "webhook_secrets",
+    "interface_keys",
+    "interface_calls",
 }
 # The actor of last resort itself; questions and checks that write nothing.
 WITHOUT_ACTOR = {"system_account", "needs_factor", "is_set_up"} | {

@@ -1,0 +1,1 @@
+"""What every endpoint of the interface keeps to, and how that is told in OpenAPI."""
