@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any, ClassVar
 
 from django.urls import path
@@ -68,7 +69,7 @@ class ChartIn(Sent):
     group = serializers.ChoiceField(list(GROUPS), default="", allow_blank=True)
     subgroup = serializers.ChoiceField(list(SUBGROUPS), default="determinations")
     subgroup_size = serializers.IntegerField(min_value=2, max_value=25, default=2)
-    weight = serializers.DecimalField(4, 3, min_value=0, max_value=1, default="0.2")
+    weight = serializers.DecimalField(4, 3, min_value=0, max_value=1, default=Decimal("0.2"))
     span = serializers.IntegerField(min_value=2, max_value=100, default=5)
     answers_from = serializers.DateField(help_text="Points since this day are to be answered.")
 

@@ -139,7 +139,7 @@ class PolicyIn(Sent):
     reason = serializers.CharField(max_length=400)
 
 
-def _laboratory(person: User) -> Laboratory:
+def _laboratory(person: User, *_: object) -> Laboratory:
     found = laboratory()
     if found is None:
         msg = "The laboratory has not been set up. Do it on the settings screen."

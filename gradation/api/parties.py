@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django.db.models import QuerySet
@@ -139,6 +140,10 @@ def _changes(read: Any = dict) -> Any:  # noqa: ANN401
     return arguments
 
 
+def _all_of(rows: QuerySet[Any]) -> Callable[[User, Words], QuerySet[Any]]:
+    return lambda person, asked: rows.all()
+
+
 def _routes() -> list[Any]:
     nouns = (
         ("customer", Customer, CUSTOMER, CustomerIn, customer_list(), dict),
@@ -163,7 +168,7 @@ def _routes() -> list[Any]:
     for noun, model, thing, form, rows, read in nouns:
         add = getattr(parties, f"add_{noun}")
         change = getattr(parties, f"change_{noun}")
-        listing = Listing(lambda person, asked, rows=rows: rows.all(), thing.out)
+        listing = Listing(_all_of(rows), thing.out)
         found += [
             route(
                 f"{noun}s",

@@ -49,7 +49,7 @@ class ReadingOut(serializers.Serializer[Any]):
     observed_at = serializers.DateTimeField(allow_null=True)
     made_at = serializers.DateTimeField()
     made_by = serializers.CharField(source="made_by.full_name")
-    source = serializers.CharField(help_text="typed, balance, API or import.")
+    source = serializers.CharField(help_text="typed, balance, API or import.")  # type: ignore[assignment]
 
 
 class ReadingRowOut(ReadingOut):

@@ -49,7 +49,7 @@ def _opened(person: User, subject: Any, told: Words) -> Words:  # noqa: ANN401
 RUN_OPENING = Act(bench.open_run, RunIn, _opened, made=RUN, code=201)
 
 
-def _setup(given: dict[str, Any]) -> bench.Setup:
+def _setup(given: Words) -> bench.Setup:
     sieves, strange_sieves = sieves_by_serial(given["sieves"])
     instruments, strange = instruments_by_serial(given["instruments"])
     reliefs, strange_reliefs = sieves_by_serial(given["reliefs"])

@@ -1,9 +1,9 @@
-"""Endpoints of samples: log one or many, correct, cancel, close, dispose; history."""
+"""Endpoints of samples: log one or many, correct, cancel, close; history."""
 
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
+from typing import Any, Literal
 
 from django.db.models import QuerySet
 from django.urls import path
@@ -131,7 +131,7 @@ def delivery_of(told: Words) -> intake.Delivery:
 _NAMED = ("customer", "material", "source_name", "procedure_version", "specification_version")
 
 
-def _source(customer: Customer | None, name: str) -> Source | bool | None:
+def _source(customer: Customer | None, name: str) -> Source | Literal[False] | None:
     if not name or customer is None:
         return None
     return source_list().filter(customer=customer, name=name).first() or False
@@ -280,7 +280,6 @@ routes = [
         for verb, service in (
             ("cancel", intake.cancel_sample),
             ("close", intake.close_sample),
-            ("dispose", intake.dispose_sample),
         )
     ),
     route(

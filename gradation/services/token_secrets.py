@@ -53,6 +53,9 @@ def note_use(token: ApiToken, secret: str) -> None:
     No ledger entry: what the system does has its own.
     """
     now = clock.now()
+    is_noted = token.last_used_at and token.last_used_at > now - _USE_NOTED_EVERY
+    if is_noted and token.secret_digest == digest_of(secret):
+        return
     long_ago = Q(last_used_at=None) | Q(last_used_at__lte=now - _USE_NOTED_EVERY)
     ApiToken.objects.filter(long_ago, pk=token.pk).update(
         last_used_at=now, secret_digest=digest_of(secret)

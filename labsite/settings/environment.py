@@ -168,6 +168,11 @@ def web_threads() -> int:
     return _count("GRADATION_WEB_THREADS", default=4)
 
 
+def interface_calls_per_minute(usual: int) -> int:
+    """How often one token or person may ask the interface in a minute."""
+    return _count("GRADATION_INTERFACE_CALLS_PER_MINUTE", default=usual)
+
+
 def _count(name: str, *, default: int) -> int:
     text = str(_env.str(name, default=str(default)))
     if not (text.isascii() and text.isdigit() and int(text) > 0):

@@ -37,5 +37,6 @@ STORAGES = {
 }
 
 WEBHOOK_NETWORKS = environment.webhook_networks()
+INTERFACE_CALLS_PER_MINUTE = environment.interface_calls_per_minute(INTERFACE_CALLS_PER_MINUTE)
 
 globals().update(environment.mail())

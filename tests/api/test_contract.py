@@ -2,12 +2,15 @@
 
 import json
 import re
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from django.urls import reverse
 
 from gradation.api.documentation import contract, problem_types
+from gradation.api.equipment import DueList
 from gradation.models import (
     ApiToken,
     Certificate,
@@ -173,7 +176,7 @@ def test_change_needs_the_state_it_means(client, technician):
 
     absent = post(client, f"{place}/cancel", {"reason": "Broken bag."})
     done = post(client, f"{place}/cancel", {"reason": "Broken bag."}, **{"If-Match": tag})
-    stale = post(client, f"{place}/dispose", {"reason": "Old."}, **{"If-Match": tag})
+    stale = post(client, f"{place}/close", {"reason": "Old."}, **{"If-Match": tag})
 
     assert kind(absent) == (428, "if-match-missing")
     assert (done.status_code, done.json()["state"]) == (200, "cancelled")
@@ -402,6 +405,18 @@ def test_calls_are_counted_over_all_workers():
         interface_calls.forget_counts()
 
     assert waits == [0, 0, 0, 60]
+
+
+def test_what_is_to_go_says_so_with_every_answer(client, technician, monkeypatch):
+    days = datetime(2027, 1, 1, tzinfo=UTC), datetime(2028, 2, 1, 12, tzinfo=UTC)
+    monkeypatch.setattr(DueList, "told", {"GET": replace(DueList.told["GET"], sunset=days)})
+
+    answer = client.get("/api/v1/due")
+
+    # RFC 9745 section 2.1: @ and seconds since 1970; RFC 8594 section 3: an HTTP-date.
+    assert answer["Deprecation"] == "@1798761600"
+    assert answer["Sunset"] == "Tue, 01 Feb 2028 12:00:00 GMT"
+    assert "Sunset" not in client.get("/api/v1/samples")
 
 
 def test_signing_is_left_to_a_person(client):

@@ -11,6 +11,7 @@ from typing import Any, ClassVar, cast
 from django.conf import settings
 from django.core.exceptions import RequestDataTooBig
 from django.http import HttpResponse, HttpResponseBase
+from django.utils.http import http_date
 from rest_framework import status
 from rest_framework.exceptions import APIException, NotFound, ParseError, ValidationError
 from rest_framework.renderers import JSONRenderer
@@ -112,7 +113,7 @@ class Endpoint(APIView):
     act: ClassVar[Mapping[str, Action]] = {}
     told: ClassVar[Mapping[str, Told]] = {}
     schema = ContractSchema()
-    throttle_classes: ClassVar[list[type[BaseThrottle]]] = [CallsPerMinute]
+    throttle_classes = (CallsPerMinute,)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """Let nobody further whose roles do not include the act; keep repeats from acting."""
@@ -127,6 +128,18 @@ class Endpoint(APIView):
         self._asked = self._read_filters(request)
         if request.method not in _SAFE:
             self._act_once(request)
+
+    def finalize_response(
+        self, request: Request, response: HttpResponseBase, *args: Any, **kwargs: Any
+    ) -> HttpResponseBase:
+        """Say with every answer when this is to go, where it is."""
+        answer: HttpResponseBase = super().finalize_response(request, response, *args, **kwargs)
+        method = "GET" if request.method == "HEAD" else request.method or ""
+        going = self.told.get(method, Told()).sunset
+        if going is not None:
+            answer.headers["Deprecation"] = f"@{int(going[0].timestamp())}"
+            answer.headers["Sunset"] = http_date(going[1].timestamp())
+        return answer
 
     @property
     def person(self) -> User:
@@ -301,5 +314,5 @@ def _refuse_unsound(request: Request, named: Mapping[str, Any]) -> None:
         msg = "There is no such address: it has a character that no name has."
         raise NotFound(msg)
     for name, value in request.query_params.items():
-        if not (is_sound_text(name) and is_sound_text(value)):
+        if not (is_sound_text(name) and is_sound_text(str(value))):
             raise BadFilter({"": ["A filter has a character that cannot be kept."]})

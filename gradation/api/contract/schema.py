@@ -56,7 +56,7 @@ class ProblemOut(serializers.Serializer[Any]):
     title = serializers.CharField()
     status = serializers.IntegerField(min_value=400, max_value=599)
     detail = serializers.CharField(help_text="What is wrong, where, and what to do.")
-    errors = FaultOut(many=True, required=False)
+    errors = FaultOut(many=True, required=False)  # type: ignore[assignment]
 
 
 class ContractSchema(AutoSchema):
@@ -66,6 +66,10 @@ class ContractSchema(AutoSchema):
     def _told(self) -> Told:
         told: Told = getattr(self.view, "told", {}).get(self.method, Told())
         return told
+
+    def is_deprecated(self) -> bool:
+        """Say whether it is to go."""
+        return self._told.sunset is not None
 
     def get_operation_id(self) -> str:
         """Name the operation by its address and method."""
@@ -80,7 +84,7 @@ class ContractSchema(AutoSchema):
         """Say what it does in a sentence."""
         return _lines(self._about())[0] or None
 
-    def get_description(self) -> str:
+    def get_description(self) -> str:  # type: ignore[override]  # as the generator has it
         """Say who may, what is refused, which scope it needs."""
         rest = "\n".join(_lines(self._about())[1:]).strip()
         scope = _scope(self.view, self.method)

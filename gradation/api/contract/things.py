@@ -239,7 +239,7 @@ def route(
         "__doc__": f"{name}.",
         "__module__": __name__,
     }
-    view = type(f"View_{name.replace('-', '_')}", tuple(bases), content)
+    view: Any = type(f"View_{name.replace('-', '_')}", tuple(bases), content)
     return path(address, view.as_view(), name=name)
 
 

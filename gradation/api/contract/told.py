@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any
 
 from rest_framework import serializers
@@ -75,5 +76,7 @@ class Told:
     tagged: bool = False
     more: tuple[Answer, ...] = ()
     about: str = ""
+    #: Since when this is deprecated and when it goes (RFC 9745, RFC 8594).
+    sunset: tuple[datetime, datetime] | None = None
     service: Callable[..., Any] | None = None
     example: Mapping[str, Any] | None = field(default=None, hash=False)

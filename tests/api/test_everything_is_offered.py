@@ -1,0 +1,86 @@
+"""What the screens can do, the interface can do: gaps are named here, each with its reason."""
+
+import ast
+import inspect
+from pathlib import Path
+
+from gradation.api import urls
+from tests.architecture.rules import NOT_A_USE_CASE
+
+SERVICES = Path("gradation/services")
+#: Use-cases that no address of the interface calls, and why.
+NOT_OFFERED = {
+    # Signatures: a person's second act, with a password.
+    "issue_certificate": "signing needs a person",
+    "withdraw_certificate": "signing needs a person",
+    # Accounts and tokens: a token must not make itself another door.
+    "add_person": "a password is given on the screen",
+    "set_roles": "a token must not widen what it may",
+    "deactivate_person": "people are kept on the screen",
+    "create_token": "a token must not make tokens",
+    "revoke_token": "a token must not revoke others",
+    "set_up_laboratory": "before it, there is nobody whom a token could act for",
+    # Commands of the server.
+    "send_due_digest": "a command, by the clock",
+    "look_at_charts": "runs with each review, and as a command",
+    # Files: the exchange has its own addresses for them.
+    "attach_file": "files of equipment are handed in on the screen",
+    "import_sieves": "a sheet is looked through on the screen; single sieves are registered here",
+    "change_sheet_form": "imports of tables are looked through on the screen",
+    "add_runs_table": "imports of tables are looked through on the screen",
+    "stop_import": "imports of tables are looked through on the screen",
+    "look_through": "imports of tables are looked through on the screen",
+    "take_in": "imports of tables are looked through on the screen",
+    "begin_look": "imports of tables are looked through on the screen",
+    "begin_take_in": "imports of tables are looked through on the screen",
+    "do_work": "imports of tables are looked through on the screen",
+    # Parts of others.
+    "add_procedure": "drafting the first version of a code adds the procedure",
+    "add_specification": "drafting the first version of a code adds the specification",
+    "prepare_portion": "one of prepare_portions",
+    "system_account": "is no act",
+}
+
+
+def _use_cases():
+    for file in SERVICES.glob("*.py"):
+        if file.stem in NOT_A_USE_CASE:
+            continue
+        for node in ast.parse(file.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+                yield node.name
+
+
+def _called_by_the_interface():
+    acts = {
+        act.service.__name__
+        for pattern in urls.urlpatterns
+        for act in getattr(getattr(pattern.callback, "view_class", None), "does", {}).values()
+    }
+    modules = Path("gradation/api").rglob("*.py")
+    words = {
+        node.attr if isinstance(node, ast.Attribute) else node.id
+        for file in modules
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Attribute | ast.Name)
+    }
+    return acts | words
+
+
+def test_every_use_case_is_offered_or_has_its_reason():
+    missing = set(_use_cases()) - _called_by_the_interface()
+
+    assert missing == set(NOT_OFFERED)
+
+
+def test_every_act_says_what_it_does_in_its_own_words():
+    silent = [
+        (pattern.name, method)
+        for pattern in urls.urlpatterns
+        for method, act in getattr(
+            getattr(pattern.callback, "view_class", None), "does", {}
+        ).items()
+        if not inspect.getdoc(act.service)
+    ]
+
+    assert silent == []
