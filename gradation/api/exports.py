@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Any, cast
+from typing import Any
 
 from django.http import FileResponse
 from django.urls import path
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from gradation.api.contract.endpoint import Endpoint
+from gradation.api.contract.told import Answer, Sent, Told
 from gradation.errors import Fault, Invalid
-from gradation.models import User
 from gradation.queries.exports import Wanted
 from gradation.queries.laboratory import customer_list, material_list
 from gradation.services.exports import dictionary_of, export_records
 
 
-class ExportFilters(serializers.Serializer[Any]):
+class ExportFilters(Sent):
     """What a table is narrowed to: samples by receipt, runs by their opening."""
 
     since = serializers.DateTimeField(required=False, help_text="From this moment on.")
@@ -36,14 +36,22 @@ class HeadingOut(serializers.Serializer[Any]):
     type = serializers.CharField(source="kind")
 
 
-def _wanted(request: Request) -> Wanted:
-    strange = set(request.query_params) - set(ExportFilters().fields)
-    if strange:
-        names = ", ".join(sorted(strange))
-        raise Invalid.one("", f"Unknown filter: {names}.", code="unknown-filter")
-    given = ExportFilters(data=request.query_params)
-    given.is_valid(raise_exception=True)
-    told = dict(given.validated_data)
+class ColumnsOut(serializers.Serializer[Any]):
+    """Every column of a table."""
+
+    results = HeadingOut(many=True)
+
+
+#: The forms in which a table leaves.
+_FILES = (
+    Answer(bytes, 200, "text/csv"),
+    Answer(bytes, 200, "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"),
+    Answer(bytes, 200, "application/vnd.apache.parquet"),
+)
+
+
+def _wanted(asked: dict[str, Any]) -> Wanted:
+    told = dict(asked)
     for field, rows in (("material", material_list()), ("customer", customer_list())):
         if field in told:
             told[field] = rows.filter(name=told[field]).first()
@@ -57,15 +65,17 @@ def _wanted(request: Request) -> Wanted:
     return Wanted(**told)
 
 
-class Export(APIView):
+class Export(Endpoint):
     """A table of the records as a file."""
 
     area = "exports"
+    operation = "export"
+    told = {"GET": Told(gives=bytes, asks=ExportFilters, more=_FILES)}
 
     def get(self, request: Request, table: str, form: str) -> FileResponse:
         """Give the table as CSV, XLSX, JSON or Parquet; the export stands in the ledger."""
         exported = export_records(
-            actor=cast("User", request.user), table=table, form=form, wanted=_wanted(request)
+            actor=self.person, table=table, form=form, wanted=_wanted(self.asked)
         )
         answer = FileResponse(
             exported.file,
@@ -78,15 +88,16 @@ class Export(APIView):
         return answer
 
 
-class ExportColumns(APIView):
+class ExportColumns(Endpoint):
     """What the columns of a table mean."""
 
     area = "exports"
+    operation = "export-columns"
+    told = {"GET": Told(gives=ColumnsOut, asks=ExportFilters)}
 
     def get(self, request: Request, table: str) -> Response:
         """Give every column with its meaning, unit and type."""
-        person = cast("User", request.user)
-        columns = dictionary_of(actor=person, table=table, wanted=_wanted(request))
+        columns = dictionary_of(actor=self.person, table=table, wanted=_wanted(self.asked))
         return Response({"results": HeadingOut(columns, many=True).data})
 
 

@@ -53,13 +53,13 @@ class DisposalIn(Sent):
 
 
 def _keeping(person: User, subject: Sample, told: Words) -> Words:
-    reason = told.pop("reason")
-    return {"keeping": retention.Keeping(**told), "reason": reason}
+    given = {name: value for name, value in told.items() if name != "reason"}
+    return {"keeping": retention.Keeping(**given), "reason": told["reason"]}
 
 
 def _disposal(person: User, subject: Sample, told: Words) -> Words:
-    reason = told.pop("reason")
-    return {"disposal": retention.Disposal(**told), "reason": reason}
+    given = {name: value for name, value in told.items() if name != "reason"}
+    return {"disposal": retention.Disposal(**given), "reason": told["reason"]}
 
 
 HOLD = Thing("hold", find_hold, HoldOut)
