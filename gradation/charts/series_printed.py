@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import ceil
 
 from gradation.charts.legend import CHARACTER_PX, ROW_PX, TEXT_PX
 from gradation.charts.markers import markers, path
@@ -33,6 +34,7 @@ from gradation.charts.series import (
 _LEFT_PX, _RIGHT_PX, _TOP_PX, _FOOT_PX = 52.0, 10.0, 8.0, 34.0
 _LONGEST_WORDS = 70
 _KEY_WIDTH_PX = 29 + 24 * CHARACTER_PX
+_KEY_GAP_PX = 8.0
 
 
 @dataclass(frozen=True)
@@ -44,12 +46,13 @@ class _Plot:
     values: Span
     width: float
     height: float
+    top: float = _TOP_PX
 
     def x(self, at: float) -> float:
         return _LEFT_PX + self.along.share(at) * self.width
 
     def y(self, value: float) -> float:
-        return _TOP_PX + (1 - self.values.share(value)) * self.height
+        return self.top + (1 - self.values.share(value)) * self.height
 
     @property
     def right(self) -> float:
@@ -57,14 +60,15 @@ class _Plot:
 
     @property
     def foot(self) -> float:
-        return _TOP_PX + self.height
+        return self.top + self.height
 
 
 def series_svg(figure: SeriesFigure, width_mm: float, height_mm: float) -> str:
     """Return `figure` as one SVG element of the given size on paper."""
     width, height = width_mm * PX_PER_MM, height_mm * PX_PER_MM
-    inner = (width - _LEFT_PX - _RIGHT_PX, height - _TOP_PX - _FOOT_PX)
-    plot = _Plot(figure, *spans_of(figure), *inner)
+    across = width - _LEFT_PX - _RIGHT_PX
+    top = _TOP_PX + _key_rows(figure, across) * ROW_PX
+    plot = _Plot(figure, *spans_of(figure), across, height - top - _FOOT_PX, top)
     layers: tuple[Callable[[_Plot], str], ...] = (_grid, _trend, _levels, _frame, _all, _axes)
     drawn = "".join(layer(plot) for layer in layers)
     body = element("g", drawn, font_family=SANS, font_size=TEXT_PX, fill=INK)
@@ -80,7 +84,7 @@ def _grid(plot: _Plot) -> str:
 
 
 def _frame(plot: _Plot) -> str:
-    corner = f"M{number(_LEFT_PX)} {number(_TOP_PX)}"
+    corner = f"M{number(_LEFT_PX)} {number(plot.top)}"
     box = f"{corner}H{number(plot.right)}V{number(plot.foot)}H{number(_LEFT_PX)}Z"
     return element("path", d=box, fill="none", stroke=INK, stroke_width=0.9)
 
@@ -104,7 +108,7 @@ def _reach(plot: _Plot) -> str:
     if reach is None:
         return ""
     x = plot.x(reach.at)
-    upright = f"M{number(x)} {number(_TOP_PX)}V{number(plot.foot)}"
+    upright = f"M{number(x)} {number(plot.top)}V{number(plot.foot)}"
     words = cut(reach.text, _LONGEST_WORDS)
     drawn = element("path", d=upright, stroke=UMBER, stroke_dasharray="1.5 2", fill="none")
     drawn += label(x - 4, plot.foot - 6, words, text_anchor="end", fill=UMBER)
@@ -131,30 +135,28 @@ def _levels(plot: _Plot) -> str:
 
 def _all(plot: _Plot) -> str:
     drawn = [_series(plot, each, curve_style(i)) for i, each in enumerate(plot.figure.series)]
-    return _key_ground(plot) + "".join(reversed(drawn)) + _key(plot)
+    return "".join(reversed(drawn)) + _key(plot)
 
 
-def _key_ground(plot: _Plot) -> str:
-    """Clear the place of the key, so that no level line runs through its words."""
-    rows = len(plot.figure.series)
-    if rows < 2:
-        return ""
-    x, width = plot.right - _KEY_WIDTH_PX - 3, _KEY_WIDTH_PX + 2
-    height = rows * ROW_PX + 3
-    return element(
-        "rect", x=number(x), y=number(_TOP_PX + 1), width=number(width), height=number(height),
-        fill="#ffffff",
-    )  # fmt: skip
+def _key_rows(figure: SeriesFigure, across: float) -> int:
+    """Count the rows of the key; it stands above the frame, where no point can lie."""
+    count = len(figure.series)
+    return 0 if count < 2 else ceil(count / _key_columns(across))
+
+
+def _key_columns(across: float) -> int:
+    return max(1, int(across // (_KEY_WIDTH_PX + _KEY_GAP_PX)))
 
 
 def _key(plot: _Plot) -> str:
     """Name the series, each with its line and marker, where there are several."""
     if len(plot.figure.series) < 2:
         return ""
-    drawn = ""
+    drawn, columns = "", _key_columns(plot.width)
     for i, each in enumerate(plot.figure.series):
-        style, y = curve_style(i), _TOP_PX + 10 + i * ROW_PX
-        x = plot.right - _KEY_WIDTH_PX
+        row, column = divmod(i, columns)
+        style, y = curve_style(i), _TOP_PX + 4 + row * ROW_PX
+        x = _LEFT_PX + column * (_KEY_WIDTH_PX + _KEY_GAP_PX)
         stroke = f"M{number(x)} {number(y - 3)}h24"
         if each.joined:
             drawn += element("path", d=stroke, fill="none", stroke_width=1.2, **style.line())
@@ -198,6 +200,6 @@ def _axes(plot: _Plot) -> str:
     )
     middle = _LEFT_PX + plot.width / 2
     drawn += label(middle, plot.foot + 27, plot.figure.along_title, text_anchor="middle")
-    turned = f"translate(10 {number(_TOP_PX + plot.height / 2)}) rotate(-90)"
+    turned = f"translate(10 {number(plot.top + plot.height / 2)}) rotate(-90)"
     words = plot.figure.value_title
     return drawn + label(0, 0, words, text_anchor="middle", transform=turned)

@@ -146,3 +146,14 @@ def test_hostile_words_stay_words(text):
 def test_a_point_without_a_figure_is_refused():
     with pytest.raises(ValueError, match="two figures"):
         SeriesPoint(float("nan"), 1.0, "broken")
+
+
+def test_key_of_several_series_stands_above_the_frame_where_no_point_lies():
+    several = tuple(Series(f"bench {n}", points((0, 100.0 + n), (100, 130.0))) for n in range(5))
+
+    paper = series_svg(figure(series=several, levels=()), 170, 80)
+
+    frame_top = float(re.search(r'd="M[\d.]+ ([\d.]+)H[\d.]+V', paper)[1])
+    words = re.findall(r'<text[^>]* y="([\d.]+)"[^>]*>bench', paper)
+    assert len(words) == 5
+    assert all(float(y) < frame_top for y in words)

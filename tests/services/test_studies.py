@@ -24,7 +24,7 @@ from gradation.queries.studies.asked import (
 )
 from gradation.queries.studies.own_figures import cells_of_runs, pairs_of_runs
 from gradation.queries.studies.records import work_out
-from gradation.queries.studies.tables import read_cells, read_pairs
+from gradation.queries.studies.tables import read_cells, read_gradation, read_pairs
 from gradation.science.computing import compute
 from gradation.services import studies
 from tests import factories
@@ -310,6 +310,33 @@ def test_other_laboratorys_report_is_compared_with_our_runs(person, benches):
 
     assert outcome.figures["points"][1]["difference_pct"] == pytest.approx(50 - 47.4)
     assert outcome.figures["shaking"]["comparable"] is None
+
+
+def test_measured_apertures_of_another_laboratory_explain_its_difference(person, benches):
+    # As the two benches above: 200 µm read at 210 is (50 - 10) ln(210/200) / ln(210/100) = 2.63.
+    typed = read_gradation("400 (400); 90; 90\n200 (210); 49,9; 50,1\n100 (100); 10; 10")
+
+    outcome = work_out(
+        person, Head("x"), replace(benches, second=BenchGroup("Skerry", typed=typed))
+    )
+
+    at_200 = outcome.figures["points"][1]
+    assert at_200["sieve_pct"] == pytest.approx(2.63, abs=0.005)
+    assert outcome.inputs["second"]["measured_um"] == [[400, 210, 100], [400, 210, 100]]
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("200 (20,5); 50", "no measured aperture of a 200 µm sieve"),
+        ("200 (wide); 50", "“wide” is not a number"),
+        ("0 (1); 50", "an aperture lies above 0 µm"),
+        ("200 (203); 101", "between 0 and 100 %"),
+    ],
+)
+def test_measured_apertures_that_cannot_be_are_named_by_their_line(line, said):
+    with pytest.raises(Invalid, match=said):
+        read_gradation(line)
 
 
 def test_faulty_benches_are_refused_beside_their_side(person, benches, sample):

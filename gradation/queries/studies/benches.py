@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -34,6 +34,8 @@ class _Side:
     """Share passing by aperture, one for each portion."""
     rounding: Rounding
     runs: tuple[BenchRun, ...] = ()
+    reported_um: dict[float, float] = field(default_factory=dict)
+    """Apertures that another laboratory measured of its sieves."""
 
     def apertures(self) -> set[float]:
         """Give the apertures known of every portion."""
@@ -41,7 +43,7 @@ class _Side:
 
     def measured_um(self, sizes: Sequence[float]) -> list[list[float | None]]:
         """Give the apertures measured of each run's sieves; None where none was."""
-        known = [run.measured_um for run in self.runs] or [{} for _ in self.shares]
+        known = [run.measured_um for run in self.runs] or [self.reported_um for _ in self.shares]
         return [[each.get(um) for um in sizes] for each in known]
 
     def on(self, sizes: Sequence[float]) -> BenchRuns:
@@ -141,8 +143,14 @@ def _side(
             for i in range(portions)
         )
         base = like or Rounding()
-        return _Side(group.name or "the other laboratory", shares,
-                     Rounding(_decimals(group), base.mode))  # fmt: skip
+        measured = {
+            float(row.aperture_um): float(row.measured_um)
+            for row in group.typed
+            if row.measured_um is not None
+        }
+        rounding = Rounding(_decimals(group), base.mode)
+        name = group.name or "the other laboratory"
+        return _Side(name, shares, rounding, reported_um=measured)
     own = tuple(runs[key] for key in group.runs)
     names = sorted({run.bench for run in own})
     curves = tuple(run.curve for run in own)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from gradation.errors import Fault, Invalid
@@ -150,17 +151,49 @@ def read_pairs(text: str, field: str = "pairs") -> tuple[Pair, ...]:
     return tuple(rows)
 
 
+#: An aperture, and in brackets behind it what the laboratory measured of its sieve.
+_MEASURED = re.compile(r"(?P<size>[^()]*)\((?P<measured>[^()]*)\)")
+
+
 def read_gradation(text: str, field: str = "typed") -> tuple[TypedGradation, ...]:
-    """Read `aperture µm; passing %; passing % …`, a value for each portion; coarse to fine."""
+    """Read `aperture µm (measured µm); passing %; passing % …`, a line a sieve; coarse to fine.
+
+    What was measured may be left out; a value of passing stands for each portion.
+
+    >>> read_gradation("200 (210); 50.1")[0].measured_um
+    Decimal('210')
+    """
     table = _Table(text, field)
     rows = []
     for line in table.wide(2, "aperture in µm; passing in %; passing in %"):
-        size, shares = table.number(line, 0), table.numbers(line, 1)
-        if size is not None and size <= 0:
-            table.fault(line, "an aperture lies above 0 µm.")
+        size, measured_um = _sieve_of(table, line)
+        shares = table.numbers(line, 1)
         if any(not 0 <= share <= 100 for share in shares):
             table.fault(line, "a passing lies between 0 and 100 %.")
         if size is not None:
-            rows.append(TypedGradation(size, shares))
+            rows.append(TypedGradation(size, shares, measured_um))
     table.stop_at_faults()
     return tuple(sorted(rows, key=lambda row: -row.aperture_um))
+
+
+def _sieve_of(table: _Table, line: _Line) -> tuple[Decimal | None, Decimal | None]:
+    """Read the first cell: a nominal aperture, and a measured one not far from it."""
+    found = _MEASURED.fullmatch(line.cells[0])
+    if found is None:
+        size, measured_um = table.number(line, 0), None
+    else:
+        size = table.number(replace(line, cells=(found["size"].strip(),)), 0)
+        measured_um = table.number(replace(line, cells=(found["measured"].strip(),)), 0)
+    if size is not None and size <= 0:
+        table.fault(line, "an aperture lies above 0 µm.")
+    elif size is not None and measured_um is not None and not _is_near(size, measured_um):
+        table.fault(
+            line,
+            f"{measured_um} µm is no measured aperture of a {size} µm sieve: it lies more than "
+            "a third away.",
+        )
+    return size, measured_um
+
+
+def _is_near(size_um: Decimal, measured_um: Decimal) -> bool:
+    return abs(measured_um - size_um) * 3 <= size_um

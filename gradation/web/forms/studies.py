@@ -160,7 +160,8 @@ class BenchesForm(StudyForm):
         "or what another laboratory reported",
         required=False,
         rows=6,
-        help_text="A line a sieve: aperture in µm; passing in %; a further value for each portion",
+        help_text="A line a sieve: aperture in µm, behind it in brackets the measured one if reported; "
+        "passing in %; a further value for each portion. 200 (203.5); 50.1; 49.8",
     )
     groups: ClassVar[tuple[tuple[str, tuple[str, ...]], ...]] = (
         ("What is compared", ("title", "material")),
