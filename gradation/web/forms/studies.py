@@ -160,7 +160,7 @@ class BenchesForm(StudyForm):
         "or what another laboratory reported",
         required=False,
         rows=6,
-        help_text="A line a sieve: aperture in µm, behind it in brackets the measured one if reported; "
+        help_text="A line a sieve: aperture in µm, in brackets the measured one if known; "
         "passing in %; a further value for each portion. 200 (203.5); 50.1; 49.8",
     )
     groups: ClassVar[tuple[tuple[str, tuple[str, ...]], ...]] = (
