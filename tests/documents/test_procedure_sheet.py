@@ -70,4 +70,6 @@ def test_pdf_carries_its_words_as_data_and_repeats_byte_by_byte():
     data = reader.attachments["procedure.json"][0].decode()
     assert ProcedureContent.from_json(data) == CONTENT
     assert procedure_pdf(CONTENT) == pdf
-    assert "NP-01, version 3" in reader.pages[0].extract_text()
+    page = reader.pages[0].extract_text()
+    assert "NP-01, version 3" in page
+    assert "Page 1 of 1" in page

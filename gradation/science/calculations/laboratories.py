@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from enum import StrEnum
 from typing import Any
 
@@ -197,14 +197,8 @@ def _scores(fields: Fields) -> Answer:
     fields.require("results")
     results = numbers(fields, "results")
     score, estimate = fields.choice("score", Score.Z), fields.choice("estimate", Estimate.STATED)
-    if estimate is Estimate.STATED:
-        fields.require("assigned", *(["sd"] if score is Score.Z else []))
-    needed = {Score.ZETA: ("u_results", "u_assigned"), Score.EN: ("U_results", "U_assigned")}
-    fields.require(*needed.get(score, ()))
-    spreads = {name: numbers(fields, name, least=ZERO) for name in ("u_results", "U_results")}
-    for name, values in spreads.items():
-        if values and len(values) != len(results):
-            fields.fault(name, "needs one value for each result.")
+    fields.require(*_needed(score, estimate))
+    spreads = _spreads(fields, len(results))
     known = {
         name: maybe(fields, name, least=None if name == "assigned" else ZERO)
         for name in ("assigned", "sd", "u_assigned", "U_assigned")
@@ -212,10 +206,7 @@ def _scores(fields: Fields) -> Answer:
 
     def answer() -> dict[str, Any]:
         robust = _robust(estimate, results)
-        assigned, sd = known["assigned"], known["sd"]
-        if robust is not None:
-            assigned = float(robust.mean) if assigned is None else assigned
-            sd = float(robust.standard_deviation) if sd is None else sd
+        assigned, sd = _centre(known, robust)
         found = _scored(score, results, (assigned or 0.0, sd or 0.0), known, spreads)
         judge = verdict_of_en if score is Score.EN else verdict_of_z
         return {
@@ -228,6 +219,38 @@ def _scores(fields: Fields) -> Answer:
         }
 
     return answer
+
+
+def _needed(score: Score, estimate: Estimate) -> Iterator[str]:
+    """The fields that a score cannot do without."""
+    if estimate is Estimate.STATED:
+        yield "assigned"
+        if score is Score.Z:
+            yield "sd"
+    uncertain = {Score.ZETA: ("u_results", "u_assigned"), Score.EN: ("U_results", "U_assigned")}
+    yield from uncertain.get(score, ())
+
+
+def _spreads(fields: Fields, count: int) -> dict[str, tuple[float, ...]]:
+    """The uncertainties of the results: one for each, or none at all."""
+    spreads = {name: numbers(fields, name, least=ZERO) for name in ("u_results", "U_results")}
+    for name, values in spreads.items():
+        if values and len(values) != count:
+            fields.fault(name, "needs one value for each result.")
+    return spreads
+
+
+def _centre(
+    known: Mapping[str, float | None], robust: Robust | None
+) -> tuple[float | None, float | None]:
+    """Assigned value and standard deviation: as stated, else from the results."""
+    assigned, sd = known["assigned"], known["sd"]
+    if robust is None:
+        return assigned, sd
+    return (
+        float(robust.mean) if assigned is None else assigned,
+        float(robust.standard_deviation) if sd is None else sd,
+    )
 
 
 def _robust(estimate: Estimate, results: Sequence[float]) -> Robust | None:
