@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import StrEnum
 
-from django.db.models import Min, Q
+from django.db.models import Min
 
 from gradation.models import (
     LedgerEntry,
@@ -25,10 +25,12 @@ from gradation.models import (
     Weighing,
 )
 
-__all__ = ["FAILED_SIGNING", "Risk", "RiskKind", "risks_of"]
+__all__ = ["FAILED_SIGNING", "Risk", "RiskKind", "refused_signatures", "risks_of"]
 
 #: How the ledger names a signature that was refused.
-FAILED_SIGNING = "signing refused"
+FAILED_SIGNING = "signature refused"
+_SHOWN_DAYS = 30
+_MOST_SHOWN = 50
 
 
 class RiskKind(StrEnum):
@@ -43,7 +45,6 @@ class RiskKind(StrEnum):
     DEVIATION = "deviation"
     REPEAT = "repeated"
     RETURNED = "returned before"
-    SIGNING = "signature refused"
     CORRECTION = "corrected at the bench"
     FLAG = "flag"
 
@@ -155,18 +156,17 @@ def _repeats(runs: Sequence[Run]) -> Found:
 
 
 def _told(runs: Sequence[Run]) -> Found:
-    """Read from the ledger what the rows no longer say: earlier returns, refused signatures."""
-    by_key = {run.pk: run for run in runs}
-    chains = {f"sample/{run.portion.sample.number}" for run in runs}
-    returned = Q(subject_type="run", subject_id__in=by_key, action="run returned")
+    """Read from the ledger what the row no longer says: that it was returned before."""
+    keys = [run.pk for run in runs]
     rows = LedgerEntry.objects.filter(
-        returned | Q(chain__in=chains, action=FAILED_SIGNING)
+        subject_type="run", subject_id__in=keys, action="run returned"
     ).order_by("id")
     for row in rows:
-        words = f"{row.action.capitalize()} by {row.actor_name}"
-        if row.action != FAILED_SIGNING:
-            yield row.subject_id, Risk(RiskKind.RETURNED, words, row.reason)
-            continue
-        for run in runs:
-            if f"sample/{run.portion.sample.number}" == row.chain:
-                yield run.pk, Risk(RiskKind.SIGNING, words, row.reason)
+        yield row.subject_id, Risk(RiskKind.RETURNED, f"Returned by {row.actor_name}", row.reason)
+
+
+def refused_signatures(now: datetime) -> list[LedgerEntry]:
+    """List the signatures that were refused lately, newest first: whose, when, what did not fit."""
+    since = now - timedelta(days=_SHOWN_DAYS)
+    rows = LedgerEntry.objects.filter(action=FAILED_SIGNING, at__gte=since)
+    return list(rows.order_by("-id")[:_MOST_SHOWN])

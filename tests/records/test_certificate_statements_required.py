@@ -292,15 +292,15 @@ def test_r24_a_record_of_sampling_without_one_of_its_fields_is_refused(db):
     [
         # Upper limit 40, standard uncertainty 1, so U = 2 (k = 2). By hand: a guard band of 95 %
         # is 1.96 wide, so 38 is inside 38.04 and 42 outside 41.96; Phi(2) = 0.977 >= 0.95.
-        ("plain", "conforms", "conforms", "does_not_conform"),
-        ("guard_band", "conforms", "not_decidable", "does_not_conform"),
-        ("probability", "conforms", "not_decidable", "does_not_conform"),
+        (Rule.PLAIN, "conforms", "conforms", "does not conform"),
+        (Rule.GUARD_BAND, "conforms", "not decidable at this confidence", "does not conform"),
+        (Rule.PROBABILITY, "conforms", "not decidable at this confidence", "does not conform"),
     ],
 )
 def test_r25_each_rule_gives_its_verdict_at_the_limit_and_u_beside_it(rule, below, at, above):
     limits = Limits(upper=40.0)
 
-    found = decide([38.0, 40.0, 42.0], 1.0, limits, DecisionRule(Rule(rule), 0.95))
+    found = decide([38.0, 40.0, 42.0], 1.0, limits, DecisionRule(rule, 0.95))
 
     assert [str(each) for each in found.outcomes] == [below, at, above]
 
@@ -357,7 +357,7 @@ def test_r27_editing_rule_and_limits_leaves_verdict_and_file(technician):
     before = issued.pdf_sha256
     version = run.portion.sample.specification_version
 
-    version.lines.update(minimum=Decimal(99))
+    version.lines.filter(aperture_um=4750).update(minimum=Decimal(99))
     type(version).objects.update(decision_rule="guard_band", clause="changed")
     ProcedureVersion.objects.update(passing_decimals=2)
 

@@ -6,9 +6,9 @@ import pytest
 
 from gradation.errors import Conflict, NotAllowed
 from gradation.models import LedgerEntry, Run, TrailReview
-from gradation.queries.review_risks import RiskKind, risks_of
+from gradation.queries.review_risks import RiskKind, refused_signatures, risks_of
 from gradation.queries.trail import trail_of
-from gradation.services import bench, certify, clock, intake, review
+from gradation.services import bench, certify, clock, identity, intake, review
 from tests import factories
 from tests.bench_steps import hand_over
 from tests.factories import PASSWORD
@@ -190,3 +190,13 @@ def test_returned_run_stands_on_the_work_queue_of_its_bench(technician, reviewer
     queue = work_queue(technician, run.bench, clock.now(), clock.today())
 
     assert [task.run.state_reason for task in queue.returned] == ["dry mass looks misread"]
+
+
+def test_r58_refused_signature_is_listed_a_clean_record_lists_none(signatory):
+    assert refused_signatures(clock.now()) == []
+    with pytest.raises(NotAllowed):
+        identity.confirm_identity(actor=signatory, password="not mine")
+
+    (entry,) = refused_signatures(clock.now())
+
+    assert entry.actor == signatory

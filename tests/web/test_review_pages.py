@@ -5,7 +5,7 @@ from django.urls import reverse
 
 from gradation.models import Run, TrailReview
 from gradation.queries.trail import trail_of
-from gradation.services import certify, review
+from gradation.services import certify, intake, review
 from tests import factories
 from tests.bench_steps import hand_over
 
@@ -74,9 +74,19 @@ def test_clean_runs_are_accepted_together_the_others_named(client, reviewer):
 
 def test_what_was_written_since_the_review_is_looked_at_on_the_page(client, reviewer):
     run = factories.make_accepted_run()
-    look = TrailReview.objects.get(run=run)
-    look.seen_sequence -= 1  # as if one entry had come since
-    look.save()
+    sample = run.portion.sample
+    intake.change_sample(
+        actor=factories.technician(),
+        sample=sample,
+        delivery=intake.Delivery(
+            customer=sample.customer,
+            material=sample.material,
+            condition=sample.condition,
+            received_at=sample.received_at,
+            lot="7",
+        ),
+        reason="lot was missing",
+    )
 
     page = client.get(reverse("review:run-review", args=[run.pk])).content.decode()
     client.post(

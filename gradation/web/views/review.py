@@ -13,10 +13,10 @@ from django.urls import reverse
 from gradation.models import Run, User
 from gradation.policy import Action
 from gradation.queries.review_queue import InReview, runs_in_review, runs_picked
-from gradation.queries.review_risks import risks_of
+from gradation.queries.review_risks import refused_signatures, risks_of
 from gradation.queries.runs import find_run, run_view
 from gradation.queries.trail import Trail, trail_of
-from gradation.services import review
+from gradation.services import clock, review
 from gradation.web.answers import Doing, FormPage, PersonRequest, page, sent
 from gradation.web.context import laboratory_of
 from gradation.web.figures import SCALES, run_chart
@@ -30,7 +30,10 @@ from gradation.web.story import days_of
 @page()
 def run_queue(request: PersonRequest) -> HttpResponse:
     """List the runs that wait for review, the longest waiting first, with what to look at."""
-    context = {"waiting": runs_in_review(request.user)}
+    context = {
+        "waiting": runs_in_review(request.user),
+        "refused": refused_signatures(clock.now()),
+    }
     return render(request, "web/review/run_queue.html", context)
 
 
