@@ -29,7 +29,7 @@ from gradation.documents.figures import (
     shown_moment,
     written,
 )
-from gradation.documents.pdf import EmbeddedFile, render_pdf
+from gradation.documents.pdf import EmbeddedFile, raster_in, render_pdf
 from gradation.language import localized, speaking
 
 #: The width between the margins of each sheet, and a height that leaves room for the table.
@@ -49,7 +49,8 @@ def certificate_html(content: CertificateContent, *, full_record: bool = False) 
 
 def pictures_of(content: CertificateContent) -> tuple[str, ...]:
     """Return the addresses of the pictures that the certificate brings along: its logo."""
-    return (content.report_form.logo,) if content.report_form.logo else ()
+    logo = content.report_form.logo
+    return (logo,) if raster_in(logo) is not None else ()
 
 
 def page_css_of(content: CertificateContent) -> str:
@@ -70,6 +71,7 @@ def _context(content: CertificateContent, full_record: bool) -> dict[str, object
         "content": content,
         "identity": _identity(content),
         "simplified": simplified,
+        "logo": next(iter(pictures_of(content)), ""),
         "tables": [_table(content, table, simplified) for table in content.results],
         "conformity": [_statement(it) for it in content.conformity],
         "further": [_further(it) for it in content.further_samples],
