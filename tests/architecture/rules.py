@@ -114,7 +114,7 @@ def service_faults(source: str) -> Iterator[str]:
             yield f"{name} opens no transaction"
         if "require" not in called:
             yield f"{name} asks no permission (require)"
-        if not called & {"ledger", "write"}:
+        if not called & {"ledger", "write", "note_maintenance"}:
             yield f"{name} writes nothing in the ledger"
 
 
