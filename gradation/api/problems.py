@@ -11,7 +11,7 @@ from rest_framework import exceptions, status
 from rest_framework.response import Response
 from rest_framework.views import exception_handler as drf_answer
 
-from gradation.errors import Conflict, Invalid, NotAllowed, NotFound, Refusal
+from gradation.errors import Conflict, Invalid, NotAllowed, NotFound, Refusal, TooMany
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -20,6 +20,7 @@ _STATUS: dict[type[Refusal], int] = {
     NotFound: status.HTTP_404_NOT_FOUND,
     Conflict: status.HTTP_409_CONFLICT,
     Invalid: status.HTTP_422_UNPROCESSABLE_ENTITY,
+    TooMany: status.HTTP_429_TOO_MANY_REQUESTS,
 }
 
 
@@ -53,6 +54,8 @@ def _of_refusal(error: Refusal) -> Response:
     if [fault["code"] for fault in faults] == ["key-used-otherwise"]:
         return _problem(422, "key-used-otherwise", error.message, [], {})
     headers = {"Retry-After": "1"} if error.code == "still-running" else {}
+    if isinstance(error, TooMany):
+        headers = {"Retry-After": str(error.retry_after_s)}
     return _problem(_STATUS[type(error)], error.code, error.message, faults, headers)
 
 
