@@ -1,6 +1,6 @@
 """Addresses of the REST interface."""
 
-from django.urls import path
+from django.urls import path, re_path
 
 from gradation.api import (
     bench_acts,
@@ -86,4 +86,5 @@ urlpatterns = [
     *study_acts.routes,
     *impact.routes,
     *laboratory.routes,
+    re_path("", views.NotThere.as_view(), name="nothing"),
 ]

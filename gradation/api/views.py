@@ -10,7 +10,7 @@ from rest_framework.response import Response
 
 from gradation.api.contract.endpoint import Endpoint
 from gradation.api.contract.told import Told
-from gradation.errors import Fault, Invalid
+from gradation.errors import Fault, Invalid, NotFound
 from gradation.science.computing import compute
 from gradation.science.errors import GradationError
 from gradation.science.worksheet import Fault as WorksheetFault
@@ -54,3 +54,16 @@ class Gradations(Endpoint):
             raise Invalid(_pointed(fault) for fault in error.faults) from error
         except GradationError as error:
             raise Invalid.one("", str(error), code="cannot-compute") from error
+
+
+class NotThere(Endpoint):
+    """Every address of the interface that is none."""
+
+    area = "interface"
+    is_open = True
+    schema = None
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:  # noqa: ARG002
+        """Refuse before anything else: there is nothing to be let in to."""
+        msg = "There is no such address. The contract is at /api/v1/openapi.json."
+        raise NotFound(msg)

@@ -8,9 +8,15 @@ from typing import Any
 
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, inline_serializer
+from drf_spectacular.utils import (
+    OpenApiExample,
+    OpenApiParameter,
+    OpenApiResponse,
+    inline_serializer,
+)
 from rest_framework import serializers
 
+from gradation.api.contract.examples import EXAMPLES
 from gradation.api.contract.security import TokenScheme  # noqa: F401 - registers itself
 from gradation.api.contract.told import Told
 
@@ -125,6 +131,12 @@ class ContractSchema(AutoSchema):
             answers[304] = OpenApiResponse(description=_WORDS[304])
         return answers
 
+    def get_examples(self) -> list[OpenApiExample]:
+        """Give an example of the body, from the demonstration's laboratory."""
+        name = getattr(self._told.takes, "__name__", "")
+        known = EXAMPLES.get(name)
+        return [] if known is None else [OpenApiExample("Demonstration", known, request_only=True)]
+
     def get_override_parameters(self) -> list[Any]:
         """Give filters and headers."""
         told = self._told
@@ -225,9 +237,17 @@ def shape_contract(result: dict[str, Any], **_: Any) -> dict[str, Any]:
     """Name the unit of every measurement in its description; refuse what is not asked for."""
     for name, form in result.get("components", {}).get("schemas", {}).items():
         _with_units(form)
+        _loosened(form)
         if name.endswith("In") or name.endswith("InRequest"):
             form["additionalProperties"] = False
     return result
+
+
+def _loosened(form: dict[str, Any]) -> None:
+    """Say of what may be anything that it may be anything: null is among it."""
+    for field in form.get("properties", {}).values():
+        if {} in field.get("oneOf", []):
+            del field["oneOf"]
 
 
 def _with_units(form: dict[str, Any]) -> None:
