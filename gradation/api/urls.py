@@ -19,6 +19,7 @@ from gradation.api import (
     portions,
     preparation_acts,
     procedures,
+    report_acts,
     run_acts,
     run_content,
     run_findings,
@@ -61,6 +62,7 @@ urlpatterns = [
     path("runs/<int:pk>/shakings", run_content.Shakings.as_view(), name="run-shakings"),
     path("runs/<int:pk>/verdict", specifications.RunVerdictView.as_view(), name="run-verdict"),
     *certificates.routes,
+    *report_acts.routes,
     path("equipment/<path:serial>/checks", equipment.Checks.as_view(), name="checks"),
     path(
         "equipment/<path:serial>/history",

@@ -63,7 +63,7 @@ class NotThere(Endpoint):
     is_open = True
     schema = None
 
-    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:  # noqa: ARG002
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """Refuse before anything else: there is nothing to be let in to."""
         msg = "There is no such address. The contract is at /api/v1/openapi.json."
         raise NotFound(msg)

@@ -34,6 +34,42 @@ NOT_OFFERED = {
     "begin_look": "imports of tables are looked through on the screen",
     "begin_take_in": "imports of tables are looked through on the screen",
     "do_work": "imports of tables are looked through on the screen",
+    # A person at a browser: passwords, codes, sessions, the first beginning.
+    **dict.fromkeys(
+        (
+            *("ask_reset", "finish_reset", "open_password", "change_password", "change_email"),
+            *("make_reset_path", "refuse_system", "refuse_taken_email", "refuse_weak"),
+            *("begin_factor", "confirm_factor", "revoke_factor", "renew_recovery_codes"),
+            *("needs_factor", "confirm_identity", "judge_code", "judge_password"),
+            *("begin_session", "end_session", "end_this_session", "end_all_sessions"),
+            *("begin_laboratory", "is_set_up", "offer_code", "note_refused"),
+        ),
+        "a person at a browser, never a token",
+    ),
+    # The installation: commands and the screen of who keeps it.
+    **dict.fromkeys(
+        (
+            *("make_backup", "restore_backup", "note_maintenance", "try_mail"),
+            *("seal_now", "send_seal", "record_incident", "close_incident"),
+        ),
+        "keeping the installation",
+    ),
+    # Webhooks: a token must not point records at another address.
+    **dict.fromkeys(
+        (
+            *("add_webhook", "change_webhook", "pause_webhook", "resume_webhook"),
+            *("renew_secret", "replay_delivery"),
+        ),
+        "where records are sent is a person's decision",
+    ),
+    # Papers that are made by looking at them.
+    "draw_up_form": "a report form is drawn up with its preview",
+    "change_form": "a report form is drawn up with its preview",
+    "give_up_form": "a report form is drawn up with its preview",
+    "pack_certificate": "the pack that proves a certificate is a file of the screen",
+    "export_history": "the history is at /history; as a paper it is a file of the screen",
+    "content_of": "a part of export_history",
+    "accept_runs": "the short way of the screen; here each run is accepted by itself",
     # Parts of others.
     "add_procedure": "drafting the first version of a code adds the procedure",
     "add_specification": "drafting the first version of a code adds the specification",
@@ -70,7 +106,8 @@ def _called_by_the_interface():
 def test_every_use_case_is_offered_or_has_its_reason():
     missing = set(_use_cases()) - _called_by_the_interface()
 
-    assert missing == set(NOT_OFFERED)
+    assert missing - set(NOT_OFFERED) == set()
+    assert set(NOT_OFFERED) - missing == set()  # no reason that is no longer needed
 
 
 def test_every_act_says_what_it_does_in_its_own_words():
