@@ -186,7 +186,10 @@ def _reconnected(person: User, subject: BalanceLink, told: Words) -> Words:
 
 
 def _waiting(person: User, asked: Words) -> Any:  # noqa: ANN401
-    return waiting_at(_find_bench(person, asked["bench"])).select_related("bench")
+    bench = bench_called(asked["bench"])
+    if bench is None:
+        raise Invalid.one("bench", "No bench has this name.", code="unknown-bench")
+    return waiting_at(bench).select_related("bench")
 
 
 class LeftOut(serializers.Serializer[Any]):

@@ -25,7 +25,7 @@ def version_words(version: ProcedureVersion) -> dict[str, Any]:
     }
     for column in ProcedureVersion._meta.concrete_fields:
         value = getattr(version, column.attname)
-        if column.name not in _LEFT_OUT and value not in {"", None}:
+        if column.name not in _LEFT_OUT and value not in ("", None):  # a value may be a list
             told[column.name] = _word(column.name, value)
     for act in ("drafted", "proposed", "released"):
         person = getattr(version, f"{act}_by")

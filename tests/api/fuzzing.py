@@ -35,7 +35,8 @@ class Laboratory:
         """Put keys of things that exist into most addresses."""
         for name in list(case.path_parameters or {}):
             known = self.named.get(f"{case.operation.path.split('/')[3]}.{name}", [])
-            if known and chance.random() < 0.8:
+            sent = case.path_parameters[name]
+            if known and isinstance(sent, type(known[0])) and chance.random() < 0.8:
                 case.path_parameters[name] = chance.choice(known)
 
 

@@ -59,8 +59,12 @@ def _ask(operation, mode, laboratory, faults):
         nonlocal asked
         laboratory.fill(case, chance)
         asked += 1
+        is_left_out = mode is GenerationMode.NEGATIVE and "Authorization" not in (
+            case.headers or {}
+        )
+        sent = {} if is_left_out else {"Authorization": laboratory.bearer}
         try:
-            case.call_and_validate(headers={"Authorization": laboratory.bearer})
+            case.call_and_validate(headers=sent)
         except (Failure, FailureGroup) as fault:
             faults.append(f"{operation.label}: {_words(fault)}"[:1500])
 
