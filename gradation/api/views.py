@@ -61,7 +61,7 @@ class NotThere(Endpoint):
 
     area = "interface"
     is_open = True
-    schema = None
+    schema = None  # type: ignore[assignment]  # so the framework leaves it out
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """Refuse before anything else: there is nothing to be let in to."""

@@ -130,10 +130,10 @@ class Endpoint(APIView):
             self._act_once(request)
 
     def finalize_response(
-        self, request: Request, response: HttpResponseBase, *args: Any, **kwargs: Any
-    ) -> HttpResponseBase:
+        self, request: Request, response: Response, *args: Any, **kwargs: Any
+    ) -> Response:
         """Say with every answer when this is to go, where it is."""
-        answer: HttpResponseBase = super().finalize_response(request, response, *args, **kwargs)
+        answer = super().finalize_response(request, response, *args, **kwargs)
         method = "GET" if request.method == "HEAD" else request.method or ""
         going = self.told.get(method, Told()).sunset
         if going is not None:
