@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from gradation.management.demo_scenario.cast import PASSWORD, REVIEWER, SIGNATORY
 from gradation.management.demo_scenario.timeline import weekday_before
 from gradation.models import Certificate, Sample
-from gradation.services import certify, intake, retention
+from gradation.services import certify, intake, retention, review
 
 if TYPE_CHECKING:
     from gradation.management.demo_scenario.samples import Course
@@ -66,6 +66,8 @@ def _amend(course: Course, issued: Certificate) -> Story:
         delivery=replace(_delivery_of(course.sample), lot=f"{course.plan.lot}-B"),
         reason=course.plan.note,
     )
+    for run in course.runs:  # the sample changed after its review
+        review.look_through_trail(actor=course.world.people[REVIEWER], run=run)
     draft = certify.amend_certificate(
         actor=course.world.people[REVIEWER],
         certificate=issued,
