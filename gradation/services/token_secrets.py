@@ -54,7 +54,8 @@ def note_use(token: ApiToken, secret: str) -> None:
     """
     now = clock.now()
     is_noted = token.last_used_at and token.last_used_at > now - _USE_NOTED_EVERY
-    if is_noted and token.secret_digest == digest_of(secret):
+    is_renewed = not settings.SECRET_KEY_FALLBACKS or token.secret_digest == digest_of(secret)
+    if is_noted and is_renewed:
         return
     long_ago = Q(last_used_at=None) | Q(last_used_at__lte=now - _USE_NOTED_EVERY)
     ApiToken.objects.filter(long_ago, pk=token.pk).update(
