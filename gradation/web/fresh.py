@@ -7,21 +7,21 @@ from functools import wraps
 from typing import Any
 from urllib.parse import urlencode
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
 from django.urls import reverse
 
 from gradation.errors import NotAllowed
 from gradation.web.sessions import is_fresh
 
-View = Callable[..., HttpResponse]
+View = Callable[..., HttpResponseBase]
 
 
 def fresh(view: View) -> View:
     """Send who only looks to the password first, and refuse (403) what was sent without it."""
 
     @wraps(view)
-    def inner(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def inner(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if not request.user.is_authenticated or is_fresh(request):
             return view(request, *args, **kwargs)
         if request.method == "GET":
