@@ -24,7 +24,7 @@ from gradation.policy import Action, require
 from gradation.queries.history import Event, tell
 from gradation.services import clock, ledger
 
-__all__ = ["HistoryFile", "HistoryForm", "HistoryOf", "content_of", "export_history"]
+__all__ = ["HistoryFile", "HistoryForm", "HistoryOf", "export_history"]
 
 MOST_EVENTS = 20_000
 
@@ -72,7 +72,7 @@ def export_history(*, actor: User, wanted: HistoryOf, form: HistoryForm) -> Hist
     """
     require(actor, Action.EXPORT_HISTORY)
     with transaction.atomic():
-        content = content_of(actor, wanted)
+        content = _content_of(actor, wanted)
         after = {"form": form.value, "events": len(content.entries), "about": content.subject}
         ledger.write(actor=actor, action="history exported", subject=wanted.subject, after=after)
     name = f"history-{content.subject}.{form.value}".replace(" ", "-").replace("/", "-")
@@ -87,7 +87,7 @@ def _written(content: HistoryContent, form: HistoryForm) -> bytes:
     return (json.dumps(asdict(content), ensure_ascii=False, indent=2) + "\n").encode()
 
 
-def content_of(actor: User, wanted: HistoryOf) -> HistoryContent:
+def _content_of(actor: User, wanted: HistoryOf) -> HistoryContent:
     """Gather a history, oldest event first, with the head of its chain."""
     entries = list(wanted.entries.order_by("pk")[: MOST_EVENTS + 1])
     if len(entries) > MOST_EVENTS:

@@ -68,7 +68,6 @@ NOT_OFFERED = {
     "give_up_form": "a report form is drawn up with its preview",
     "pack_certificate": "the pack that proves a certificate is a file of the screen",
     "export_history": "the history is at /history; as a paper it is a file of the screen",
-    "content_of": "a part of export_history",
     "accept_runs": "the short way of the screen; here each run is accepted by itself",
     # Parts of others.
     "add_procedure": "drafting the first version of a code adds the procedure",

@@ -72,6 +72,7 @@ WITHOUT_ACTOR = {"system_account", "needs_factor", "is_set_up"} | {
     "refuse_system",
     "refuse_taken_email",
     "make_reset_path",
+    "dictionary_of",
 }
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef
