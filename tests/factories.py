@@ -43,7 +43,6 @@ from gradation.models import (
     User,
     Weighing,
 )
-from gradation.policy import Role
 from gradation.queries.blends import BlendAsked, PileAsked
 from gradation.queries.curve_picks import Pick, PickKind
 from gradation.queries.studies.asked import Head, RoundAsked, StudyAsked
@@ -76,18 +75,21 @@ from gradation.services.run_sheet_rows import guess_columns
 from tests.bench_steps import answer_findings as answer_findings
 from tests.bench_steps import hand_over
 from tests.review_steps import accept as accept
+from tests.sheets import RUN_HEADINGS as RUN_HEADINGS
+from tests.sheets import runs_table as runs_table
+from tests.staff import PASSWORD as PASSWORD
+from tests.staff import approver as approver
+from tests.staff import keeper as keeper
+from tests.staff import make_person as make_person
+from tests.staff import quality_manager as quality_manager
+from tests.staff import reviewer as reviewer
+from tests.staff import signatory as signatory
+from tests.staff import technician as technician
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
-PASSWORD = "granite-under-lichen"
 APERTURES_UM = (4750, 2360, 1180, 600, 300, 150)
 #: On the six sieves and the pan; with a dry mass of 500 g they add up without loss.
 MASSES_G = ("10", "75", "100", "125", "110", "60", "20")
-
-#: Of a table of runs recorded elsewhere.
-RUN_HEADINGS = (
-    *("Reference", "Date", "Technician", "Dry mass"),
-    *("4 mm", "1 mm", "250 µm", "Pan", "Remarks"),
-)
 
 _number = itertools.count(1)
 
@@ -106,41 +108,6 @@ def make_laboratory(**values: Any) -> Laboratory:
     return laboratory.set_up_laboratory(
         actor=people.system_account(), laboratory=Laboratory(**filled)
     )
-
-
-def make_person(*roles: Role, **values: Any) -> User:
-    """Add a person with these roles."""
-    n = next(_number)
-    filled = {"username": f"person{n}", "full_name": f"Person {n}", **values}
-    return people.add_person(
-        actor=people.system_account(), person=User(**filled), password=PASSWORD, roles=roles
-    )
-
-
-def technician() -> User:
-    """Add a technician."""
-    return make_person(Role.TECHNICIAN)
-
-
-def reviewer() -> User:
-    """Add a reviewer."""
-    return make_person(Role.REVIEWER)
-
-
-def signatory() -> User:
-    """Add an authorised signatory."""
-    return make_person(Role.SIGNATORY)
-
-
-def keeper() -> User:
-    """Give the equipment keeper, always the same."""
-    known = User.objects.filter(username="keeper").first()
-    return known or make_person(Role.EQUIPMENT_KEEPER, username="keeper")
-
-
-def quality_manager() -> User:
-    """Add a quality manager."""
-    return make_person(Role.QUALITY_MANAGER)
 
 
 def make_customer(**values: Any) -> Customer:
@@ -189,12 +156,6 @@ def release_procedure(version: ProcedureVersion, **told: Any) -> ProcedureVersio
     """Propose a drafted version and let a second person release it."""
     proposed = methods.propose_procedure_version(actor=people.system_account(), version=version)
     return methods.approve_procedure_version(actor=approver(), version=proposed, **told)
-
-
-def approver() -> User:
-    """Give the signatory who approves what others proposed, always the same."""
-    known = User.objects.filter(username="approver").first()
-    return known or make_person(Role.SIGNATORY, username="approver")
 
 
 def make_specification(
@@ -482,11 +443,6 @@ def make_sheet_form(actor: User | None = None, **values: Any) -> SheetForm:
         **values,
     }
     return run_import.change_sheet_form(actor=actor or technician(), form=SheetForm(**filled))
-
-
-def runs_table(*rows: str) -> bytes:
-    """Write rows under the headings of `make_sheet_form`, as a spreadsheet saves them."""
-    return "\n".join([";".join(RUN_HEADINGS), *rows]).encode()
 
 
 def make_run_import(actor: User | None = None) -> RunImport:

@@ -11,8 +11,8 @@ from django.test import Client
 
 from gradation.policy import Role
 from tests.web import test_permissions as table
+from tests.web.things import things as things
 
-things = table.things
 NOBODY = "nobody"
 WHO = [*Role, NOBODY]
 OWN, OTHERS = "own", "another customer's"
