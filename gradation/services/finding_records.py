@@ -14,6 +14,8 @@ __all__ = [
     "SAY_WHY",
     "act_of",
     "deviations_of",
+    "finding_rows",
+    "in_short",
     "keep_answer",
     "keep_findings",
     "reason_field",
@@ -81,7 +83,18 @@ def _unanswered(finding: Finding) -> str:
 
 def keep_findings(run: Run, stage: Stage, found: Sequence[Finding]) -> list[str]:
     """Write down what was found at a stage; give it back in short for the ledger."""
-    RunCheckFinding.objects.bulk_create(
+    RunCheckFinding.objects.bulk_create(finding_rows(run, stage, found))
+    return in_short(found)
+
+
+def in_short(found: Iterable[Finding]) -> list[str]:
+    """Name findings as the ledger does."""
+    return [f"{each.number} {each.code}: {each.severity}" for each in found]
+
+
+def finding_rows(run: Run, stage: Stage, found: Iterable[Finding]) -> list[RunCheckFinding]:
+    """Give the rows of what was found at a stage, to be written."""
+    return [
         RunCheckFinding(
             run=run,
             code=each.code,
@@ -92,8 +105,7 @@ def keep_findings(run: Run, stage: Stage, found: Sequence[Finding]) -> list[str]
             found_at=clock.now(),
         )
         for each in found
-    )
-    return [f"{each.number} {each.code}: {each.severity}" for each in found]
+    ]
 
 
 def keep_answer(actor: User, run: Run, finding: Finding, reason: str) -> RunCheckAnswer:

@@ -5,7 +5,7 @@ Everything happens in the caller's transaction; a dry run is the same work, roll
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
@@ -33,6 +33,7 @@ from gradation.queries.portions import portion_label
 from gradation.queries.samples import search_text
 from gradation.services import clock, ledger, numbering, results
 from gradation.services.outbox import announce
+from gradation.services.run_import_checks import Checked, checked_runs, keep_checked
 from gradation.services.run_sheet_rows import Mass, RunRow
 from gradation.services.sheet_faults import CellFault
 
@@ -53,6 +54,7 @@ class Storing:
     job: RunImport
     procedure: ProcedureVersion
     places: list[NestSieve]
+    laboratory: Laboratory
     kept_for: timedelta
     today: date
     specifications: dict[date, SpecificationVersion | None] = field(default_factory=dict)
@@ -67,7 +69,7 @@ class Storing:
         laboratory = Laboratory.objects.get()
         kept_for = timedelta(days=laboratory.retention_days)
         today = clock.today(laboratory)
-        return cls(actor, job, procedure, list(places), kept_for, today)
+        return cls(actor, job, procedure, list(places), laboratory, kept_for, today)
 
     def specification(self, day: date) -> SpecificationVersion | None:
         """Give the specification of the material that is valid on a day."""
@@ -88,17 +90,30 @@ class _Made:
 def store_rows(storing: Storing, rows: Sequence[RunRow]) -> list[CellFault]:
     """Write the runs of some rows; give the faults, after which the caller rolls back.
 
-    Ledger: sample logged, portion prepared and run imported - with its readings -, for each.
+    A run goes through the checks of opening and hand-over; a stop makes its row faulty. Ledger:
+    sample logged, portion prepared and run imported - with its readings and findings -, for each.
     """
     samples, faults = _samples(storing, rows)
     if faults:
         return faults
     made = _runs(storing, rows, samples)
     _readings(storing, made)
-    _write_ledger(storing, made)
-    failed = results.freeze_first_results(_read_again(made))
+    runs = _read_again(made)
+    failed = results.freeze_first_results(runs)
     numbers = {each.run.pk: each.row.number for each in made}
-    return [CellFault(numbers[key], "", said) for key, said in failed.items()]
+    if failed:
+        return [CellFault(numbers[key], "", said) for key, said in failed.items()]
+    checked = _checked(storing, made, runs)
+    stops = [CellFault(numbers[each.run.pk], "", said) for each in checked for said in each.stops]
+    if not stops:
+        keep_checked(checked)
+        _write_ledger(storing, made, {each.run.pk: each for each in checked})
+    return stops
+
+
+def _checked(storing: Storing, made: Sequence[_Made], runs: Sequence[Run]) -> list[Checked]:
+    new = {each.run.portion.sample_id for each in made if each.is_new_sample}
+    return checked_runs(storing.actor, runs, storing.laboratory, new)
 
 
 def _samples(
@@ -270,7 +285,7 @@ def _decimals(mass_g: Decimal) -> int:
     return max(0, -exponent) if isinstance(exponent, int) else 0
 
 
-def _write_ledger(storing: Storing, made: Sequence[_Made]) -> None:
+def _write_ledger(storing: Storing, made: Sequence[_Made], checked: Mapping[int, Checked]) -> None:
     entries = []
     for each in made:
         run, portion = each.run, each.run.portion
@@ -279,7 +294,9 @@ def _write_ledger(storing: Storing, made: Sequence[_Made]) -> None:
             entries.append(ledger.Made("sample logged", sample, ledger.snapshot(sample)))
         entries.append(ledger.Made("portion prepared", portion, ledger.snapshot(portion)))
         readings = {_named(mass): mass.text for mass in each.row.masses}
-        after = ledger.snapshot(run, readings=readings)
+        found = checked[run.pk]
+        run.deviations = found.run.deviations
+        after = ledger.snapshot(run, readings=readings, findings=found.in_short)
         entries.append(ledger.Made("run imported", run, after))
     ledger.write_many(actor=storing.actor, made=entries)
 
@@ -297,10 +314,12 @@ def _read_again(made: Sequence[_Made]) -> list[Run]:
             "portion__sample__specification_version__specification",
             "portion__sample__material",
             "procedure_version__procedure",
+            "bench",
+            "technician",
         )
         .prefetch_related(
             Prefetch("places", RunSieve.objects.select_related("sieve")),
-            "weighings",
+            Prefetch("weighings", Weighing.objects.select_related("made_by")),
             "shakings",
             "instruments__instrument",
             "procedure_version__apertures",

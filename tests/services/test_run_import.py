@@ -5,8 +5,18 @@ from decimal import Decimal
 import pytest
 
 from gradation.errors import Conflict, Invalid, NotAllowed
-from gradation.models import ChainHead, LedgerEntry, Run, RunImport, Sample, SheetForm, Weighing
+from gradation.models import (
+    ChainHead,
+    LedgerEntry,
+    Run,
+    RunImport,
+    Sample,
+    SheetForm,
+    Sieve,
+    Weighing,
+)
 from gradation.policy import Role
+from gradation.queries.run_checks import review_findings
 from gradation.services import run_import
 from gradation.services.ledger import digest_of
 from gradation.services.run_sheet_rows import guess_columns
@@ -166,6 +176,83 @@ def test_row_names_a_sample_that_is_here(clerk, form):
     run_import.take_in(actor=clerk, job=looked(clerk, form, row), way=RunImport.Way.ALL)
 
     assert Run.objects.get().portion.sample == sample
+
+
+def take_out(form, day):
+    """Take the middle sieve of the nest out of service on a day."""
+    sieve = form.nest.places.get(position=2).sieve
+    Sieve.objects.filter(pk=sieve.pk).update(
+        state="out of service", state_since=day, state_reason="torn cloth"
+    )
+    return sieve
+
+
+def test_row_is_refused_whose_sieve_was_out_of_service_on_the_day(clerk, form):
+    sieve = take_out(form, "2026-01-15")
+
+    job = looked(clerk, form, SOUND)
+
+    assert job.rows_faulty == 1
+    row, _, said = job.faults[0]
+    assert row == 2
+    assert f"Sieve {sieve} is out of service since 15 Jan 2026: torn cloth" in said
+
+
+def test_sieve_that_left_service_after_the_day_keeps_no_run_out(clerk, form):
+    take_out(form, "2026-02-10")
+
+    job = looked(clerk, form, SOUND)
+
+    assert (job.rows_faulty, job.faults) == (0, [])
+
+
+def test_sieve_that_stands_in_an_open_run_keeps_no_run_out(clerk, form):
+    factories.make_run(
+        actor=clerk,
+        sample=factories.make_sample(clerk, material=form.material),
+        sieves=[place.sieve for place in form.nest.places.order_by("position")],
+    )
+
+    job = looked(clerk, form, SOUND)
+
+    assert job.rows_faulty == 0
+
+
+def test_nest_that_lacks_a_sieve_of_the_procedure_lets_nothing_in(clerk, form):
+    form.nest.places.get(position=2).delete()
+    form.columns = {name: what for name, what in form.columns.items() if what != "fraction:1000"}
+    run_import.change_sheet_form(actor=clerk, form=form)
+
+    job = looked(clerk, form, SOUND)
+
+    assert "asks for sizes that are missing: 1 mm" in job.faults[0][2]
+    assert job.rows_faulty == 1
+
+
+def test_what_the_checks_find_is_kept_with_the_run_and_in_its_ledger(clerk, form):
+    # 500 g went in, 490 g came out: 2 % missing, above the procedure's limit of 1 %.
+    loss = "T-5;2026-02-03;I. Orre;500;50;150;200;90;"
+
+    run_import.take_in(actor=clerk, job=looked(clerk, form, loss), way=RunImport.Way.ALL)
+
+    run = Run.objects.get()
+    kept = {(row.stage, row.code): row.severity for row in run.check_findings.all()}
+    assert kept["hand-over", "loss-over-limit"] == "reason"
+    assert kept["opening", "not-competent"] == "note"
+    assert not run.check_answers.exists()
+    entry = LedgerEntry.objects.get(action="run imported")
+    assert "14 loss-over-limit: reason" in entry.after["findings"]
+    assert entry.after["deviations"] == run.deviations
+
+
+def test_reviewer_sees_what_was_found_in_a_run_recorded_elsewhere(clerk, form):
+    loss = "T-5;2026-02-03;I. Orre;500;50;150;200;90;"
+    run_import.take_in(actor=clerk, job=looked(clerk, form, loss), way=RunImport.Way.ALL)
+
+    found = review_findings(Run.objects.get(), factories.reviewer())
+
+    assert "loss-over-limit" in {each.code for each in found if each.is_open}
+    assert "impossible-time" not in {each.code for each in found}, "it came in late by nature"
 
 
 def test_auditor_takes_nothing_in(form):

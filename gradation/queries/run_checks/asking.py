@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -34,12 +34,13 @@ from gradation.queries.run_checks import (
 from gradation.queries.run_checks.context import (
     Candidate,
     Context,
+    Loader,
     Part,
     of_candidate,
     of_run,
     with_parts,
 )
-from gradation.queries.run_checks.parts import LOADERS
+from gradation.queries.run_checks.parts import LOADERS, sharing
 from gradation.queries.run_checks.rule import Asked, Finding, Rule, Seen
 from gradation.science.worksheet import Evaluation
 
@@ -49,6 +50,7 @@ __all__ = [
     "answers_of",
     "asked_rules",
     "findings",
+    "findings_elsewhere",
     "is_own_run",
     "may_answer",
     "opening_findings",
@@ -77,10 +79,19 @@ def rule_of(code: str) -> Rule | None:
     return _BY_CODE.get(code)
 
 
-def asked_rules(laboratory: Laboratory, *, keeps_competence: bool | None = None) -> list[Asked]:
-    """Give every check as the laboratory asks it, by number."""
+def asked_rules(
+    laboratory: Laboratory,
+    *,
+    keeps_competence: bool | None = None,
+    choices: Iterable[RunCheckPolicy] | None = None,
+) -> list[Asked]:
+    """Give every check as the laboratory asks it, by number.
+
+    Its `choices` are read unless they are given.
+    """
     kept = Competence.objects.exists() if keeps_competence is None else keeps_competence
-    rows = {row.code: row for row in RunCheckPolicy.objects.all()}
+    made = RunCheckPolicy.objects.all() if choices is None else choices
+    rows = {row.code: row for row in made}
     return [_asked(rule, rows.get(rule.code), laboratory, kept) for rule in RULES]
 
 
@@ -120,18 +131,45 @@ def findings(
     return _found(replace(context, reviewer=reviewer))
 
 
+def findings_elsewhere(
+    runs: Iterable[Run], stage: Stage, laboratory: Laboratory, new_samples: Collection[int]
+) -> Iterator[tuple[Run, tuple[Finding, ...]]]:
+    """Say of each of many runs recorded elsewhere and just written what speaks against it.
+
+    What they share is read once; nobody has answered anything yet. `new_samples` are the keys of
+    those that came with their runs.
+    """
+    choices, loaders = tuple(RunCheckPolicy.objects.all()), sharing(new_samples)
+    for run in runs:
+        context = of_run(run, stage, laboratory)
+        yield run, _asked_in(context, loaders, choices, {})
+
+
 def _found(context: Context) -> tuple[Finding, ...]:
     """Ask every rule of the stage; answers are read when there is something to answer."""
+    return _asked_in(context, LOADERS, None, None)
+
+
+def _asked_in(
+    context: Context,
+    loaders: Mapping[Part, Loader],
+    choices: Iterable[RunCheckPolicy] | None,
+    answers: Mapping[AnswerKey, RunCheckAnswer] | None,
+) -> tuple[Finding, ...]:
     rules = [rule for rule in RULES if context.stage in rule.stages]
-    context = with_parts(context, _needed(rules, context.stage), LOADERS)
+    context = with_parts(context, _needed(rules, context.stage), loaders)
     laboratory, kept = context.laboratory, context.keeps_competence
-    asked = {each.rule.code: each for each in asked_rules(laboratory, keeps_competence=kept)}
+    asked = {
+        each.rule.code: each
+        for each in asked_rules(laboratory, keeps_competence=kept, choices=choices)
+    }
     saw = [
         (asked[rule.code], seen)
         for rule in rules
         for seen in rule.check(context, asked[rule.code].limits)
     ]
-    answers = answers_of(context.run) if saw and context.run is not None else {}
+    if answers is None:
+        answers = answers_of(context.run) if saw and context.run is not None else {}
     found = (_finding(rule, seen, answers) for rule, seen in saw)
     return tuple({finding.key: finding for finding in found}.values())
 

@@ -39,7 +39,16 @@ from gradation.science.apertures import designation
 from gradation.science.history import Recorded
 from gradation.science.worksheet import Evaluation
 
-__all__ = ["Candidate", "Context", "Part", "Standing", "of_candidate", "of_run", "with_parts"]
+__all__ = [
+    "Candidate",
+    "Context",
+    "Loader",
+    "Part",
+    "Standing",
+    "of_candidate",
+    "of_run",
+    "with_parts",
+]
 
 Slot = Weighing.Slot
 
@@ -101,6 +110,8 @@ class Candidate:
     instruments: Sequence[Instrument] = ()
     reliefs: frozenset[int] = frozenset()
     has_pan: bool = True
+    is_elsewhere: bool = False
+    """Whether it was made elsewhere and is taken in now."""
 
 
 @dataclass(frozen=True)
@@ -119,6 +130,8 @@ class Context:
     standing: tuple[Standing, ...]
     instruments: tuple[Instrument, ...]
     has_pan: bool = True
+    is_elsewhere: bool = False
+    """Whether the run was recorded elsewhere: by nobody, and with nothing, of this laboratory."""
     run: Run | None = None
     reviewer: User | None = None
     weighings: tuple[Weighing, ...] = ()
@@ -181,7 +194,7 @@ def of_candidate(candidate: Candidate, laboratory: Laboratory, day: date) -> Con
         procedure=sample.procedure_version,
         specification=sample.specification_version,
         bench=candidate.bench,
-        people=(candidate.actor,),
+        people=() if candidate.is_elsewhere else (candidate.actor,),
         standing=tuple(
             Standing(
                 n, sieve, sieve.aperture_um, sieve.next_check_on, sieve.pk in candidate.reliefs
@@ -190,6 +203,7 @@ def of_candidate(candidate: Candidate, laboratory: Laboratory, day: date) -> Con
         ),
         instruments=tuple(candidate.instruments),
         has_pan=candidate.has_pan,
+        is_elsewhere=candidate.is_elsewhere,
     )
 
 
@@ -229,10 +243,11 @@ def of_run(
         procedure=run.procedure_version,
         specification=run.portion.sample.specification_version,
         bench=run.bench,
-        people=tuple(people.values()),
+        people=() if run.run_import_id else tuple(people.values()),
         standing=tuple(_standing(place) for place in run.places.all()),
         instruments=tuple(row.instrument for row in run.instruments.all()),
         has_pan=any(row.slot == Slot.PAN for row in weighings),
+        is_elsewhere=run.run_import_id is not None,
         run=run,
         weighings=weighings,
         evaluation=preview(run)[0] if evaluation is None else evaluation,

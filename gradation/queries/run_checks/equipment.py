@@ -48,14 +48,25 @@ def _unfit_now(context: Context) -> Iterator[Seen]:
         *(("instruments", _OTHER_INSTRUMENT, item) for item in context.instruments),
     ]
     for field, advice, item in things:
+        if _left_later(context, item):
+            continue
         for reason in unfit_reasons(item, context.day, context.laboratory):
             least = Severity.STOP if reason.code in _HELD else Severity.NOTE
             yield Seen(reason.text, advice, field=field, at_least=least)
 
 
+def _left_later(context: Context, item: Equipment) -> bool:
+    """Say whether an item went out of service after the day of a run recorded elsewhere."""
+    since = item.state_since
+    is_out = item.state != State.IN_SERVICE
+    return context.is_elsewhere and is_out and since is not None and since > context.day
+
+
 def _unfit_meanwhile(context: Context) -> Iterator[Seen]:
     """What was overdue on the day of the run, and what has gone out of service since."""
     for each in context.standing:
+        if _left_later(context, each.sieve):
+            continue
         if each.sieve.state != State.IN_SERVICE:
             yield Seen(said_gone(each.sieve), _FELL_OUT, each.place, at_most=Severity.REASON)
         elif each.next_check_on is not None and each.next_check_on < context.day:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Collection, Hashable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from itertools import pairwise
@@ -25,13 +25,13 @@ from gradation.models import (
     Weighing,
 )
 from gradation.queries.due import places_taken, said_taken
-from gradation.queries.preparation import drying_state, washed_drying_state
+from gradation.queries.preparation import DryingState, drying_state, washed_drying_state
 from gradation.queries.run_checks.context import Claim, Context, Loader, Part
 from gradation.queries.shakings import latest_shakings
 from gradation.science.gradation import Basis
 from gradation.science.history import Recorded
 
-__all__ = ["LOADERS", "MOST_RUNS"]
+__all__ = ["LOADERS", "MOST_RUNS", "sharing"]
 
 Parts = Mapping[str, Any]
 
@@ -79,7 +79,12 @@ def _asks_for_tares(context: Context) -> bool:
 
 
 def _claims(context: Context) -> Parts:
-    """Read who else has one of the sieves, or sieves a portion of the same sample."""
+    """Read who else has one of the sieves, or sieves a portion of the same sample.
+
+    A run recorded elsewhere stands on no sieve now.
+    """
+    if context.is_elsewhere:
+        return {"claims": ()}
     sieves = [each.sieve for each in context.standing]
     taken = places_taken(sieves).values()
     claims = [Claim(place.run, said_taken(place), is_sieve=True) for place in taken]
@@ -97,6 +102,8 @@ def _claims(context: Context) -> Parts:
 def _drying(context: Context) -> Parts:
     """Read the drying of the portion, where the procedure asks for it or somebody dried it."""
     portion = context.portion
+    if context.is_elsewhere:
+        return {"drying": _dried_elsewhere(context, "The portion")}
     concerned = [key for key in (portion.pk, portion.parent_id) if key is not None]
     is_asked = context.procedure.constant_mass_pct is not None
     if is_asked or Drying.objects.filter(portion__in=concerned).exists():
@@ -107,7 +114,18 @@ def _drying(context: Context) -> Parts:
 def _washed_drying(context: Context) -> Parts:
     """Read the drying after washing, once the mass that it ends in is entered."""
     run, weighed = context.run, context.at(Weighing.Slot.WASHED_DRY_MASS)
+    if context.is_elsewhere:
+        said = _dried_elsewhere(context, "What was left after washing") if weighed else None
+        return {"washed_drying": said}
     return {"washed_drying": washed_drying_state(run) if run is not None and weighed else None}
+
+
+def _dried_elsewhere(context: Context, what: str) -> DryingState | None:
+    """Say that nothing is known of a drying elsewhere, where the procedure asks for its proof."""
+    if context.procedure.constant_mass_pct is None:
+        return None
+    said = f"{what} was dried elsewhere: whether to constant mass is not on record here."
+    return DryingState(False, said)
 
 
 #: Of a frozen result: all that a history needs, and none of its bulk.
@@ -259,3 +277,31 @@ LOADERS: Mapping[Part, Loader] = {
     Part.SHAKINGS: _shakings,
     Part.UNCHECKED: _unchecked,
 }
+
+#: The same for all runs of one material by one procedure on the same sizes.
+_SHARED = (Part.HISTORY, Part.COMPETENCES, Part.REPLACED_ON)
+
+
+def sharing(new_samples: Collection[int]) -> Mapping[Part, Loader]:
+    """Give loaders that read once what many runs recorded elsewhere share.
+
+    A new sample, given by its key, has no other determinations to be read.
+    """
+    known: dict[Hashable, Parts] = {}
+
+    def shared(part: Part) -> Loader:
+        def load(context: Context) -> Parts:
+            sizes = tuple(each.aperture_um for each in context.standing)
+            material = context.portion.sample.material_id
+            key = (part, context.procedure.pk, material, sizes)
+            if key not in known:
+                known[key] = LOADERS[part](context)
+            return known[key]
+
+        return load
+
+    def siblings(context: Context) -> Parts:
+        is_new = context.portion.sample_id in new_samples
+        return {"siblings": ()} if is_new else _siblings(context)
+
+    return {**LOADERS, **{part: shared(part) for part in _SHARED}, Part.SIBLINGS: siblings}

@@ -12,6 +12,9 @@ __all__ = ["RULES"]
 
 
 def _trained(context: Context, limits: Limits) -> Iterator[Seen]:
+    if context.is_elsewhere:
+        said = "It was sieved elsewhere, by somebody whose competence is not on file here."
+        yield Seen(said, "", "run", field="bench", at_most=Severity.NOTE)
     for person in context.people:
         mine = [each for each in context.competences if each.person_id == person.pk]
         if any(each.holds_on(context.day) for each in mine):

@@ -49,7 +49,9 @@ def _ahead(context: Context, limits: Limits, slack: timedelta) -> Iterator[Seen]
 def _waited(context: Context, limits: Limits, slack: timedelta) -> Iterator[Seen]:
     longest = timedelta(hours=float(limits["longest_wait"]))
     for row in context.weighings:
-        if row.observed_at is not None and row.made_at - row.observed_at > longest:
+        if row.source == Source.IMPORT or row.observed_at is None:
+            continue
+        if row.made_at - row.observed_at > longest:
             yield Seen(
                 f"{_named(row)} was made {context.clock(row.observed_at)} and entered "
                 f"{context.clock(row.made_at)}.",
