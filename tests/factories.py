@@ -19,7 +19,6 @@ from gradation.models import (
     Customer,
     Division,
     Drying,
-    Event,
     Instrument,
     Laboratory,
     Material,
@@ -68,7 +67,6 @@ from gradation.services import (
     studies,
     tokens,
     upkeep,
-    webhooks,
 )
 from gradation.services.procedure_reading import nest_of
 from gradation.services.run_sheet_rows import guess_columns
@@ -345,14 +343,6 @@ def make_token(owner: User | None = None, **values: Any) -> tokens.MadeToken:
         **values,
     }
     return tokens.create_token(actor=quality_manager(), wanted=tokens.Wanted(**filled))
-
-
-def make_webhook(url: str = "https://192.0.2.1/", **values: Any) -> webhooks.MadeWebhook:
-    """Add a webhook that hears of everything; the test allows the network of its address."""
-    filled = {"name": f"Plant system {next(_number)}", "events": list(Event), **values}
-    return webhooks.add_webhook(
-        actor=quality_manager(), wanted=webhooks.WebhookWanted(url=url, **filled)
-    )
 
 
 def make_nest(procedure: ProcedureVersion, sieves: Sequence[Sieve] | None = None) -> Nest:

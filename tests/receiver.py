@@ -10,6 +10,10 @@ from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from threading import Lock, Thread
 
+from gradation.models import Event
+from gradation.services import webhooks
+from tests import factories
+
 
 @dataclass
 class Receiver:
@@ -67,3 +71,9 @@ def receiving() -> Iterator[Receiver]:
     finally:
         server.shutdown()
         server.server_close()
+
+
+def make_webhook(url: str, name: str = "Plant office", **values: object) -> webhooks.MadeWebhook:
+    """Add a webhook that hears of everything; the test allows the network of its address."""
+    wanted = webhooks.WebhookWanted(**{"name": name, "url": url, "events": list(Event), **values})
+    return webhooks.add_webhook(actor=factories.quality_manager(), wanted=wanted)

@@ -13,9 +13,10 @@ from rest_framework.response import Response
 from gradation.api.contract.endpoint import Endpoint
 from gradation.api.contract.told import Answer, Sent, Told
 from gradation.errors import Fault, Invalid
-from gradation.queries.exports import Wanted
+from gradation.policy import Action, require
+from gradation.queries.exports import Wanted, columns_of, table_named
 from gradation.queries.laboratory import customer_list, material_list
-from gradation.services.exports import dictionary_of, export_records
+from gradation.services.exports import export_records
 
 
 class ExportFilters(Sent):
@@ -97,7 +98,9 @@ class ExportColumns(Endpoint):
 
     def get(self, request: Request, table: str) -> Response:
         """Give every column with its meaning, unit and type."""
-        columns = dictionary_of(actor=self.person, table=table, wanted=_wanted(self.asked))
+        require(self.person, Action.EXPORT_RECORDS)
+        wanted = _wanted(self.asked)
+        columns = columns_of(table_named(table, wanted), self.person, wanted)
         return Response({"results": HeadingOut(columns, many=True).data})
 
 

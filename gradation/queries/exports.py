@@ -14,6 +14,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 
+from gradation.errors import Invalid
 from gradation.models import Customer, Material, ResultFigure, Run, Sample, User
 from gradation.queries.figure_names import (
     CHARACTERISTICS,
@@ -24,7 +25,7 @@ from gradation.queries.figure_names import (
 )
 from gradation.queries.samples import samples_visible_to
 
-__all__ = ["AT_ONCE", "Column", "Kind", "Table", "Wanted", "columns_of", "rows_of"]
+__all__ = ["AT_ONCE", "Column", "Kind", "Table", "Wanted", "columns_of", "rows_of", "table_named"]
 
 AT_ONCE = 500
 
@@ -198,6 +199,17 @@ LONG_COLUMNS: tuple[Column, ...] = (
     ),
     _text("unit", "Unit of the value; empty for a pure number.", lambda f: figure_unit(f.name)),
 )
+
+
+def table_named(name: str, wanted: Wanted) -> Table:
+    """Give the table of this name; refuses one there is not, and a period that runs backwards."""
+    if name not in set(Table):
+        msg = f"There is no table {name}. Choose from: {', '.join(Table)}."
+        raise Invalid.one("table", msg, code="unknown-table")
+    if wanted.since and wanted.until and wanted.since >= wanted.until:
+        msg = "The period ends before it begins. Exchange the two days."
+        raise Invalid.one("until", msg, code="period-reversed")
+    return Table(name)
 
 
 def columns_of(table: Table, actor: User, wanted: Wanted) -> tuple[Column, ...]:

@@ -14,10 +14,10 @@ from gradation.documents.table_files import MEDIA_TYPES, Heading, TooLong, write
 from gradation.errors import Invalid
 from gradation.models import Laboratory, User
 from gradation.policy import Action, require
-from gradation.queries.exports import Column, Table, Wanted, columns_of, rows_of
+from gradation.queries.exports import Column, Wanted, columns_of, rows_of, table_named
 from gradation.services import clock, ledger
 
-__all__ = ["Exported", "dictionary_of", "export_records"]
+__all__ = ["Exported", "export_records"]
 
 _IN_MEMORY = 8_000_000
 
@@ -46,7 +46,8 @@ def export_records(*, actor: User, table: str, form: str, wanted: Wanted) -> Exp
     exported, with the digest of the file and what it was narrowed to.
     """
     require(actor, Action.EXPORT_RECORDS)
-    chosen = _chosen(table, form, wanted)
+    _refuse_form(form)
+    chosen = table_named(table, wanted)
     columns = columns_of(chosen, actor, wanted)
     file = tempfile.SpooledTemporaryFile(max_size=_IN_MEMORY)  # noqa: SIM115 - the answer closes it
     rows = _written(file, form, columns, rows_of(chosen, columns, actor, wanted))
@@ -60,27 +61,10 @@ def export_records(*, actor: User, table: str, form: str, wanted: Wanted) -> Exp
     return Exported(file, name, MEDIA_TYPES[form], rows, digest)
 
 
-def dictionary_of(*, actor: User, table: str, wanted: Wanted) -> list[Heading]:
-    """Tell of every column of a table: its meaning, unit and type.
-
-    Auditors and quality managers may. Writes nothing.
-    """
-    require(actor, Action.EXPORT_RECORDS)
-    chosen = _chosen(table, "csv", wanted)
-    return [_heading(column) for column in columns_of(chosen, actor, wanted)]
-
-
-def _chosen(table: str, form: str, wanted: Wanted) -> Table:
-    if table not in set(Table):
-        msg = f"There is no table {table}. Choose from: {', '.join(Table)}."
-        raise Invalid.one("table", msg, code="unknown-table")
+def _refuse_form(form: str) -> None:
     if form not in MEDIA_TYPES:
         msg = f"There is no form {form}. Choose from: {', '.join(MEDIA_TYPES)}."
         raise Invalid.one("form", msg, code="unknown-form")
-    if wanted.since and wanted.until and wanted.since >= wanted.until:
-        msg = "The period ends before it begins. Exchange the two days."
-        raise Invalid.one("until", msg, code="period-reversed")
-    return Table(table)
 
 
 def _written(file: IO[bytes], form: str, columns: tuple[Column, ...], rows: Any) -> int:  # noqa: ANN401 - rows of any table

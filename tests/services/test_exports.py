@@ -22,7 +22,7 @@ from gradation.policy import Role
 from gradation.queries import exports as queries
 from gradation.queries.exports import Table, Wanted
 from gradation.services import clock
-from gradation.services.exports import dictionary_of, export_records
+from gradation.services.exports import export_records
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -71,7 +71,7 @@ def test_an_export_stands_in_the_ledger_with_the_digest_of_its_file(auditor):
 @pytest.mark.parametrize("form", list(table_files.MEDIA_TYPES))
 def test_every_column_of_every_form_is_explained(auditor, table, form):
     factories.make_accepted_run()
-    told = dictionary_of(actor=auditor, table=table, wanted=Wanted())
+    told = queries.columns_of(table, auditor, Wanted())
 
     _, data = taken(auditor, table, form)
 

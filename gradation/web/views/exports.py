@@ -8,8 +8,8 @@ from django.urls import reverse
 
 from gradation.errors import Refusal
 from gradation.policy import Action
-from gradation.queries.exports import Wanted
-from gradation.services.exports import Exported, dictionary_of, export_records
+from gradation.queries.exports import Wanted, columns_of
+from gradation.services.exports import Exported, export_records
 from gradation.web.answers import Asking, FormPage, PersonRequest, page, sent
 from gradation.web.forms.exports import TABLE_WORDS, ExportForm
 
@@ -52,7 +52,7 @@ def export_take(request: PersonRequest) -> HttpResponseBase:
 def column_list(request: PersonRequest) -> HttpResponse:
     """List what each column of each table means."""
     tables = [
-        (words, table.value, dictionary_of(actor=request.user, table=table, wanted=Wanted()))
+        (words, table.value, columns_of(table, request.user, Wanted()))
         for table, words in TABLE_WORDS.items()
     ]
     return render(request, "web/records/column_list.html", {"tables": tables})

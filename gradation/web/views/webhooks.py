@@ -19,6 +19,7 @@ from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, found,
 from gradation.web.forms.base import initial_of
 from gradation.web.forms.intake import ReasonForm
 from gradation.web.forms.webhooks import EVENT_WORDS, WebhookForm
+from gradation.web.fresh import fresh
 
 _MADE = "web/settings/webhook_made.html"
 _STATES = [("", "all"), *((state.value, state.value) for state in Delivery.State)]
@@ -57,6 +58,7 @@ def webhook_show(request: PersonRequest, pk: int) -> HttpResponse:
     return render(request, "web/settings/webhook_show.html", context)
 
 
+@fresh
 @page(Action.MANAGE_WEBHOOKS)
 def webhook_add(request: PersonRequest) -> HttpResponse:
     """Add a webhook; the answer is the only page that ever shows its secret."""
@@ -73,6 +75,7 @@ def webhook_add(request: PersonRequest) -> HttpResponse:
     return FormPage(request, form, asking, "web/settings/token_make.html").show()
 
 
+@fresh
 @page(Action.MANAGE_WEBHOOKS)
 def webhook_change(request: PersonRequest, pk: int) -> HttpResponse:
     """Change name, address or events of a webhook."""
@@ -95,6 +98,7 @@ def webhook_change(request: PersonRequest, pk: int) -> HttpResponse:
     )
 
 
+@fresh
 @page(Action.MANAGE_WEBHOOKS)
 def webhook_renew(request: PersonRequest, pk: int) -> HttpResponse:
     """Give a webhook another secret, shown once."""
