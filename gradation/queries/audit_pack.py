@@ -23,13 +23,14 @@ from gradation.models import (
     Run,
     RunInstrument,
     RunSieve,
+    Seal,
     Shaking,
     SpecificationLine,
     TestPortion,
     Weighing,
 )
 from gradation.proofs.pack import FIELDS
-from gradation.queries.seals import proof_of_chain
+from gradation.queries.seals import proofs_under
 
 __all__ = ["chains_behind", "entry_data", "proofs_of", "record_of"]
 
@@ -107,6 +108,6 @@ def _entry(entry: LedgerEntry) -> dict[str, Any]:
     return {**fields, "at": at, "actor": entry.actor_id, "digest": entry.digest}
 
 
-def proofs_of(chains: Sequence[str]) -> list[dict[str, Any]]:
-    """Give the proof that the newest entry of each chain is sealed."""
-    return [asdict(proof_of_chain(chain)) for chain in chains]
+def proofs_of(chains: Sequence[str], seal: Seal) -> list[dict[str, Any]]:
+    """Give the proof that the newest entry of each chain is under the seal."""
+    return [asdict(proof) for proof in proofs_under(seal, chains)]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 
@@ -22,6 +22,7 @@ __all__ = [
     "newest_seal",
     "proof_of_certificate",
     "proof_of_chain",
+    "proofs_under",
     "read_anchor",
     "seal_words",
     "seals",
@@ -150,17 +151,27 @@ def proof_of_chain(chain: str, sequence: int | None = None) -> InclusionProof:
     if head is None:
         msg = f"The newest entries of {chain} are not sealed yet. Seal the records, then ask again."
         raise NotFound(msg)
-    seal = head.seal
-    path = tree.inclusion_path(list(leaves(seal.size)), head.place)
+    return _proof(head, head.seal, list(leaves(head.seal.size)))
+
+
+def proofs_under(seal: Seal, chains: Sequence[str]) -> list[InclusionProof]:
+    """Prove that the newest sealed head of each chain is under one seal."""
+    below = list(leaves(seal.size))
+    rows = SealedHead.objects.filter(chain__in=chains, place__lt=seal.size).order_by("place")
+    newest = {head.chain: head for head in rows}
+    return [_proof(newest[chain], seal, below) for chain in chains if chain in newest]
+
+
+def _proof(head: SealedHead, seal: Seal, below: Sequence[bytes]) -> InclusionProof:
     return InclusionProof(
         seal=seal.number,
         sealed_at=seal.made_at.isoformat(),
-        chain=chain,
+        chain=head.chain,
         sequence=head.sequence,
         digest=head.digest,
         place=head.place,
         size=seal.size,
-        path=tuple(each.hex() for each in path),
+        path=tuple(each.hex() for each in tree.inclusion_path(below, head.place)),
         root=seal.root,
     )
 

@@ -76,7 +76,7 @@ def pack_certificate(*, actor: User, certificate: Certificate) -> AuditPack:
                 json.dumps(entry, ensure_ascii=False) + "\n" for entry in entry_data(chains)
             ).encode(),
             "seal.json": _json(
-                {"seal": json.loads(anchor_of(seal).to_json()), "proofs": proofs_of(chains)}
+                {"seal": json.loads(anchor_of(seal).to_json()), "proofs": proofs_of(chains, seal)}
             ),
             "schema.json": (files("gradation.services") / "audit_pack.schema.json").read_bytes(),
             "README.txt": _READ_ME.format(number=certificate.number).encode(),
