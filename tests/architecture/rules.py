@@ -49,6 +49,7 @@ NOT_A_USE_CASE = {"ledger", "numbering", "clock", "checking", "results", "run_se
     "result_figures",
     "run_sheet_rows",
     "run_import_storing",
+    "run_import_checks",
     "sheet_faults",
     "secret_keeping",
     "sign_in_tally",
