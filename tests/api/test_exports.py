@@ -50,7 +50,6 @@ def test_the_columns_are_told(client, bearer):
         ("samples.exe", {}),
         ("samples.csv", {"since": "2026-03-02T00:00Z", "until": "2026-03-01T00:00Z"}),
         ("samples.csv", {"customer": "Nobody"}),
-        ("samples.csv", {"lot": "7"}),
         ("people/columns", {}),
     ],
 )
@@ -60,6 +59,13 @@ def test_what_there_is_not_is_refused_and_leaves_no_entry(client, bearer, path, 
     assert answer.status_code == 422
     assert answer["Content-Type"] == "application/problem+json"
     assert not LedgerEntry.objects.filter(action="records exported").exists()
+
+
+def test_a_filter_that_there_is_not_is_refused(client, bearer):
+    answer = client.get("/api/v1/exports/samples.csv", {"lot": "7"}, **bearer)
+
+    assert answer.status_code == 400
+    assert answer.json()["type"].endswith(":bad-filter")
 
 
 def test_another_scope_or_role_takes_nothing_out(client, bearer):
