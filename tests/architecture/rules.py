@@ -90,6 +90,27 @@ def write_calls(source: str) -> Iterator[str]:
             yield f"line {node.lineno}: .{name}()"
 
 
+#: Ways to write rows, many-to-many ones too; of words that sets and dicts have as well, only those
+#: asked of a manager or a queryset.
+ROW_WRITES = {"save", "bulk_create", "bulk_update", "get_or_create", "update_or_create"}
+ROW_WRITES_OF_A_MANAGER = {"create", "update", "delete", "add", "set", "remove", "clear"}
+MANAGER_WORDS = QUERYSET_WORDS | {"groups", "runs", "user_permissions", "_default_manager"}
+
+
+def row_writes(source: str) -> Iterator[str]:
+    """Yield each call that writes rows, many-to-many ones too, outside the services."""
+    for node in ast.walk(ast.parse(source)):
+        if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)):
+            continue
+        name = node.func.attr
+        asked = node.func.value
+        of_manager = isinstance(asked, ast.Attribute | ast.Call) and MANAGER_WORDS & set(
+            _words(asked)
+        )
+        if name in ROW_WRITES or (name in ROW_WRITES_OF_A_MANAGER and of_manager):
+            yield f"line {node.lineno}: .{name}()"
+
+
 def _words(expression: ast.expr) -> Iterator[str]:
     """Yield the attribute and variable names in an expression."""
     for node in ast.walk(expression):

@@ -63,6 +63,15 @@ def test_pages_and_interface_write_nothing_to_the_database():
     assert faults(below("gradation/web/", "gradation/api/"), rules.write_calls) == []
 
 
+def test_r51_nothing_but_the_services_writes_to_the_database():
+    # Science, documents, charts and drivers know no rows: the import contract keeps them from it.
+    known = ("api", "errors", "models", "policy", "queries", "web", "apps", "checks")
+    files = below(*(f"gradation/{name}" for name in known))
+
+    assert len(files) > 100
+    assert faults(files, rules.row_writes) == []
+
+
 def test_every_use_case_names_its_actor_asks_permission_and_writes_the_ledger():
     modules = [
         file for file in below("gradation/services/") if file.stem not in rules.NOT_A_USE_CASE

@@ -55,6 +55,8 @@ SAMPLES = [
     (rules.write_calls, "queries.runs(actor).count()", "Run.objects.filter(pk=1).update(state=2)"),
     (rules.write_calls, "context.update({})", "Run.objects.create()"),
     (rules.write_calls, "pool.execute(task)", "connection.cursor().execute('DELETE')"),
+    (rules.row_writes, "seen.add(run)\nkept.clear()", "person.groups.add(group)"),
+    (rules.row_writes, "data.update(a=1)", "Run.objects.filter(pk=1).delete()"),
     (rules.service_faults, GOOD_SERVICE, GOOD_SERVICE.replace("*, actor, run", "actor, run")),
     (rules.service_faults, GOOD_SERVICE, GOOD_SERVICE.replace("actor, run,", "run,")),
     (rules.service_faults, GOOD_SERVICE, GOOD_SERVICE.replace('"""Accept the run."""', "pass")),

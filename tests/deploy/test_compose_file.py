@@ -14,7 +14,7 @@ OURS = ["web", "migrate", "deliver"]
 
 
 def test_there_is_a_proxy_a_web_server_a_worker_a_database_and_a_migration():
-    assert set(SERVICES) == {"proxy", "web", "deliver", "migrate", "db"}
+    assert set(SERVICES) == {"proxy", "web", "deliver", "migrate", "grant", "db"}
 
 
 @pytest.mark.parametrize("name", ["proxy", "web", "db"])
@@ -52,7 +52,7 @@ def test_the_proxy_that_web_trusts_is_the_proxy_that_runs():
 def test_web_waits_for_the_database_and_its_tables():
     conditions = {name: entry["condition"] for name, entry in SERVICES["web"]["depends_on"].items()}
 
-    assert conditions == {"db": "service_healthy", "migrate": "service_completed_successfully"}
+    assert conditions == {"db": "service_healthy", "grant": "service_completed_successfully"}
 
 
 #: Read by the program beside the balances, which does not run in the web's containers.
@@ -69,8 +69,25 @@ def test_web_gets_every_variable_that_the_settings_read_and_no_other(name):
     assert given == read - OF_THE_GATEWAY
 
 
+SECRETS = (
+    *("GRADATION_SECRET_KEY", "GRADATION_BASE_URL"),
+    *("POSTGRES_PASSWORD", "POSTGRES_APPLICATION_PASSWORD"),
+)
+
+
+@pytest.mark.parametrize(
+    ("name", "role"),
+    [("web", "gradation_web"), ("deliver", "gradation_web"), ("migrate", "gradation"),
+     ("grant", "gradation")],
+)  # fmt: skip
+def test_s47_only_what_alters_tables_acts_as_their_owner(name, role):
+    url = SERVICES[name]["environment"]["DATABASE_URL"]
+
+    assert url.startswith(f"postgres://{role}:$")
+
+
 def test_secrets_have_no_default():
-    for secret in ("GRADATION_SECRET_KEY", "POSTGRES_PASSWORD", "GRADATION_BASE_URL"):
+    for secret in SECRETS:
         uses = re.findall(rf"(?<!\$)\$\{{{secret}\b([^}}]*)\}}", TEXT)
 
         assert uses, secret
