@@ -8,7 +8,16 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-__all__ = ["Conflict", "Fault", "Invalid", "NotAllowed", "NotFound", "Refusal", "TooMany"]
+__all__ = [
+    "Conflict",
+    "Fault",
+    "Invalid",
+    "NotAllowed",
+    "NotFound",
+    "Refusal",
+    "TooMany",
+    "Unavailable",
+]
 
 
 class Refusal(Exception):
@@ -40,6 +49,12 @@ class Conflict(Refusal):
     """The state of the thing does not admit the act, or somebody else was first."""
 
     code = "conflict"
+
+
+class Unavailable(Refusal):
+    """The server cannot do it now, or not with a thing of this size; nothing was changed."""
+
+    code = "unavailable"
 
 
 class TooMany(Refusal):

@@ -48,6 +48,9 @@ class Action(StrEnum):
     RECORD_SAMPLING = "record how a sample was taken"
     KEEP_REPORT_FORMS = "keep report forms"
     WITHDRAW_CERTIFICATE = "withdraw a certificate"
+    SEND_CERTIFICATE = "send a certificate to its customer"
+    ACCEPT_SIGNING_POLICY = "accept the signing policy"
+    SET_SIGNING_POLICY = "set the signing policy"
     KEEP_EQUIPMENT = "keep the equipment file"
     OPEN_IMPACT = "open an impact assessment"
     ASSESS_IMPACT = "decide and close an impact assessment"
@@ -105,6 +108,9 @@ _MATRIX: dict[Action, frozenset[Role]] = {
     Action.RECORD_SAMPLING: frozenset({Role.TECHNICIAN, Role.QUALITY_MANAGER}),
     Action.KEEP_REPORT_FORMS: frozenset({Role.QUALITY_MANAGER, Role.SIGNATORY}),
     Action.WITHDRAW_CERTIFICATE: frozenset({Role.SIGNATORY}),
+    Action.SEND_CERTIFICATE: frozenset({Role.REVIEWER, Role.SIGNATORY}),
+    Action.ACCEPT_SIGNING_POLICY: frozenset({Role.SIGNATORY}),
+    Action.SET_SIGNING_POLICY: frozenset({Role.QUALITY_MANAGER}),
     Action.KEEP_EQUIPMENT: frozenset({Role.EQUIPMENT_KEEPER}),
     Action.OPEN_IMPACT: frozenset({Role.EQUIPMENT_KEEPER, Role.QUALITY_MANAGER}),
     Action.ASSESS_IMPACT: frozenset({Role.QUALITY_MANAGER}),

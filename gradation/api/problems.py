@@ -11,7 +11,15 @@ from rest_framework import exceptions, status
 from rest_framework.response import Response
 from rest_framework.views import exception_handler as drf_answer
 
-from gradation.errors import Conflict, Invalid, NotAllowed, NotFound, Refusal, TooMany
+from gradation.errors import (
+    Conflict,
+    Invalid,
+    NotAllowed,
+    NotFound,
+    Refusal,
+    TooMany,
+    Unavailable,
+)
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -21,6 +29,7 @@ _STATUS: dict[type[Refusal], int] = {
     Conflict: status.HTTP_409_CONFLICT,
     Invalid: status.HTTP_422_UNPROCESSABLE_ENTITY,
     TooMany: status.HTTP_429_TOO_MANY_REQUESTS,
+    Unavailable: status.HTTP_503_SERVICE_UNAVAILABLE,
 }
 
 
@@ -46,6 +55,10 @@ def problem_of(error: Refusal | exceptions.APIException) -> dict[str, Any]:
     return dict(response.data) if response is not None and response.data else {}
 
 
+def _status_of(error: Refusal) -> int:
+    return next(code for kind, code in _STATUS.items() if isinstance(error, kind))
+
+
 def _of_refusal(error: Refusal) -> Response:
     faults = [
         {"pointer": f"/{fault.field}", "detail": fault.message, "code": fault.code}
@@ -56,7 +69,7 @@ def _of_refusal(error: Refusal) -> Response:
     headers = {"Retry-After": "1"} if error.code == "still-running" else {}
     if isinstance(error, TooMany):
         headers = {"Retry-After": str(error.retry_after_s)}
-    return _problem(_STATUS[type(error)], error.code, error.message, faults, headers)
+    return _problem(_status_of(error), error.code, error.message, faults, headers)
 
 
 def _problem(

@@ -20,6 +20,7 @@ from gradation.documents.certificate_content import (
     Verdict,
 )
 from gradation.documents.certificate_figure import certificate_figure
+from gradation.documents.certificate_figures import certificate_csv
 from gradation.documents.certificate_table import ShownTable, shown_table
 from gradation.documents.figures import (
     aligned,
@@ -29,9 +30,12 @@ from gradation.documents.figures import (
     shown_moment,
     written,
 )
+from gradation.documents.labels import code_svg
 from gradation.documents.pdf import EmbeddedFile, raster_in, render_pdf
+from gradation.documents.printing.terms import DATA_FILE, TABLE_FILE
 from gradation.language import localized, speaking
 
+_LONGEST_ADDRESS = 300  # a longer one makes a code too fine to be scanned from paper
 #: The width between the margins of each sheet, and a height that leaves room for the table.
 _CHART_MM = {"A4": (182.0, 82.0), "Letter": (187.9, 78.0)}
 _SHEETS = {"A4": "", "Letter": "@page { size: letter }"}
@@ -60,9 +64,10 @@ def page_css_of(content: CertificateContent) -> str:
 
 def certificate_pdf(content: CertificateContent) -> bytes:
     """Return the certificate as PDF with its content as an embedded data file."""
-    data = EmbeddedFile("certificate.json", content.to_json(), "The content of this certificate")
+    data = EmbeddedFile(DATA_FILE, content.to_json(), "The content of this certificate")
+    table = EmbeddedFile(TABLE_FILE, certificate_csv(content), "The figures of this certificate")
     html, sheet = certificate_html(content), page_css_of(content)
-    return render_pdf(html, page_css=sheet, embedded=data, pictures=pictures_of(content))
+    return render_pdf(html, page_css=sheet, embedded=(data, table), pictures=pictures_of(content))
 
 
 def _context(content: CertificateContent, full_record: bool) -> dict[str, object]:
@@ -85,7 +90,19 @@ def _context(content: CertificateContent, full_record: bool) -> dict[str, object
         if content.amendment
         else "",
         "reason": ended(content.amendment.reason) if content.amendment else "",
+        "code": _code(content),
+        "data_file": DATA_FILE,
+        "table_file": TABLE_FILE,
     }
+
+
+def _code(content: CertificateContent) -> SafeString:
+    """Return the code to scan that leads to the page on which this certificate is verified."""
+    where = content.verification_address + content.verification_code
+    is_there = content.verification_address and content.verification_code
+    if content.draft or not is_there or len(where) > _LONGEST_ADDRESS:
+        return mark_safe("")
+    return code_svg(where)
 
 
 def _identity(content: CertificateContent) -> str:

@@ -369,6 +369,7 @@ class CertificateContent:
     science_version: str
     verification_code: str = ""
     verification_address: str = ""
+    file_signed_by: str = ""
     language: str = "en"
     form: str = FORM
     chart: Chart = field(default_factory=Chart)

@@ -12,6 +12,7 @@ _IDENTITY = frozenset(
         "number",
         "version",
         "draft",
+        "file_signed_by",
         "issued_at",
         "signatures",
         "amendment",

@@ -19,7 +19,7 @@ def lift(apps, schema_editor):
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("gradation", "0005_review_and_report_forms"),
+        ("gradation", "0006_signed_certificates"),
     ]
 
     operations = [

@@ -6,6 +6,15 @@ Public: every model named below. Models know their own row only: reads that join
 
 from gradation.models.balances import BalanceLink, BalanceReading, BenchPlace
 from gradation.models.blends import BlendRecord
+from gradation.models.certificate_acts import (
+    AskTally,
+    CertificateMail,
+    CertificateSignature,
+    IssueBatch,
+    IssueBatchItem,
+    PolicyAcceptance,
+    SigningPolicy,
+)
 from gradation.models.certificates import (
     Certificate,
     CertificateOmission,
@@ -68,6 +77,7 @@ from gradation.models.webhooks import Announcement, Delivery, DeliveryTry, Event
 __all__ = [
     "Announcement",
     "ApiToken",
+    "AskTally",
     "Assessment",
     "Attachment",
     "BalanceLink",
@@ -76,8 +86,10 @@ __all__ = [
     "BenchPlace",
     "BlendRecord",
     "Certificate",
+    "CertificateMail",
     "CertificateOmission",
     "CertificateOpinion",
+    "CertificateSignature",
     "ChainHead",
     "ChartNote",
     "Check",
@@ -103,6 +115,8 @@ __all__ = [
     "Instrument",
     "InterfaceKey",
     "InterfaceUse",
+    "IssueBatch",
+    "IssueBatchItem",
     "Laboratory",
     "Language",
     "LedgerEntry",
@@ -117,6 +131,7 @@ __all__ = [
     "OverdueRule",
     "Paper",
     "PersonSession",
+    "PolicyAcceptance",
     "Procedure",
     "ProcedureAperture",
     "ProcedureVersion",
@@ -145,6 +160,7 @@ __all__ = [
     "SheetForm",
     "Sieve",
     "SignInTally",
+    "SigningPolicy",
     "Source",
     "Specification",
     "SpecificationLine",

@@ -94,8 +94,8 @@ def certificate_content(
     with speaking(form.language):
         drawing = _drawing(certificate, form)
         drawn = _drawn(drawing, signing)
-        drawn = replace(drawn, amendment=_amendment(certificate, drawn))
-    return replace(drawn, statements=content.standard_statements(drawn))
+        drawn = replace(drawn, statements=content.standard_statements(drawn))
+        return replace(drawn, amendment=_amendment(certificate, drawn))
 
 
 def draft_content(certificate: Certificate, form: ReportForm | None = None) -> CertificateContent:

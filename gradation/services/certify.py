@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
-import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from django.db import transaction
 
-from gradation.documents.certificate import certificate_pdf
-from gradation.errors import Conflict, Invalid, NotAllowed
-from gradation.models import Certificate, Event, ReportForm, Run, Sample, SpecificationVersion, User
+from gradation.errors import Conflict, Invalid
+from gradation.models import (
+    Certificate,
+    CertificateSignature,
+    Event,
+    ReportForm,
+    Run,
+    Sample,
+    SpecificationVersion,
+    User,
+)
 from gradation.policy import Action, require
 from gradation.queries.certificates import runs_of_samples
-from gradation.queries.verification.files import content_digest
-from gradation.services import clock, ledger, numbering, seals
-from gradation.services.certificate_drafting import Signing, certificate_content
-from gradation.services.certificate_gates import refuse_gaps, refuse_unread
+from gradation.services import clock, ledger, seals
+from gradation.services.certificate_gates import refuse_unread
 from gradation.services.checking import cleaned, locked, needs_reason
+from gradation.services.issuing import finish_certificate, sign_certificate
 from gradation.services.outbox import announce
+from gradation.services.signing_act import confirm_signer
 
 __all__ = [
     "MEANING",
@@ -28,7 +33,9 @@ __all__ = [
     "amend_certificate",
     "discard_draft",
     "draft_certificate",
+    "finish_certificate",
     "issue_certificate",
+    "sign_draft",
     "withdraw_certificate",
 ]
 
@@ -146,6 +153,7 @@ def discard_draft(*, actor: User, certificate: Certificate, reason: str) -> None
         if certificate.state != Certificate.State.DRAFT:
             msg = f"{certificate} is {certificate.state}; only a draft can be discarded."
             raise Conflict(msg)
+        _refuse_signed(certificate)
         ledger.write(
             actor=actor,
             action="draft discarded",
@@ -158,99 +166,49 @@ def discard_draft(*, actor: User, certificate: Certificate, reason: str) -> None
 
 
 def issue_certificate(
-    *, actor: User, certificate: Certificate, password: str, meaning: str = MEANING
+    *, actor: User, certificate: Certificate, password: str, code: str = "", meaning: str = MEANING
 ) -> Certificate:
     """Issue a drafted certificate under the signatory's electronic signature.
 
-    Authorised signatories may, re-entering their password (`NotAllowed` if it is wrong). Number and
-    date are given here; content and PDF are frozen; the certificate it amends becomes superseded;
-    the sample is reported. The records behind it are sealed before it is drawn. Refuses (`Invalid`)
-    with the list of items still missing. Ledger: records sealed; certificate issued, with the
-    digests of file and content. Other systems: certificate.issued or certificate.amended.
+    Authorised signatories may, re-entering their password (`NotAllowed` if it is wrong), and a code
+    where they have a second factor. `sign_draft` and `finish_certificate` in one.
     """
     require(actor, Action.ISSUE_CERTIFICATE)
-    _check_password(actor, password)
+    confirm_signer(actor=actor, password=password, code=code)
+    signed = sign_draft(actor=actor, certificate=certificate, meaning=meaning)
+    return finish_certificate(actor=actor, certificate=signed)
+
+
+def sign_draft(*, actor: User, certificate: Certificate, meaning: str = MEANING) -> Certificate:
+    """Sign a draft, once the person was confirmed: number and date are given, content is frozen.
+
+    Signatories may. The records behind it are sealed first. Refuses (`Conflict`) what is no draft,
+    was signed, or whose runs were not read since something was written about them; (`Invalid`) the
+    list of items still missing. Ledger: records sealed; certificate signed.
+    """
+    require(actor, Action.ISSUE_CERTIFICATE)
     with transaction.atomic():
         sample = locked(certificate.sample)
         certificate = locked(certificate, "sample")
         if certificate.state != Certificate.State.DRAFT:
             msg = f"{certificate} is {certificate.state}; only a draft can be issued."
             raise Conflict(msg)
+        _refuse_signed(certificate)
         samples = [sample, *certificate.further_samples.order_by("id")]
         refuse_unread(_accepted_runs(samples, list(certificate.runs.all())))
-        before = ledger.snapshot(certificate)
-        _supersede(actor, certificate)
+        if certificate.amends is not None:
+            _refuse_unless_issued(locked(certificate.amends))
         seals.seal_now(
             actor=actor, occasion=seals.Occasion.CERTIFICATE, about=f"certificate of {sample}"
         )
-        _freeze(actor, certificate, meaning)
-        digest = content_digest(certificate.content)
-        after = ledger.snapshot(certificate, content_sha256=digest)
-        ledger.write(
-            actor=actor,
-            action="certificate issued",
-            subject=certificate,
-            before=before,
-            after=after,
-        )
-        for each in samples:
-            _mark_reported(actor, locked(each))
-        is_new = certificate.amends_id is None
-        event = Event.CERTIFICATE_ISSUED if is_new else Event.CERTIFICATE_AMENDED
-        announce(event, [certificate])
-    return certificate
+        return sign_certificate(actor=actor, certificate=certificate, meaning=meaning)
 
 
-def _write_issue(actor: User, certificate: Certificate, before: ledger.State) -> None:
-    digest = content_digest(certificate.content)
-    ledger.write(
-        actor=actor,
-        action="certificate issued",
-        subject=certificate,
-        before=before,
-        after=ledger.snapshot(certificate, content_sha256=digest),
-    )
-
-
-def _check_password(actor: User, password: str) -> None:
-    if not actor.check_password(password):
-        msg = "The password is not yours. Nothing was signed."
-        raise NotAllowed(msg, code="wrong-password", field="password")
-
-
-def _freeze(actor: User, certificate: Certificate, meaning: str) -> None:
-    """Give the number, draw the document and keep both for ever."""
-    now = clock.now()
-    certificate.number = (
-        f"C{now.year % 100:02d}-{numbering.next_number(f'certificate/{now.year}'):04d}"
-    )
-    certificate.state = Certificate.State.ISSUED
-    certificate.issued_at, certificate.issued_by = now, actor
-    certificate.issued_by_name, certificate.meaning = actor.full_name, meaning
-    certificate.verification_code = secrets.token_urlsafe(18)
-    content = certificate_content(certificate, Signing(actor.full_name, now, meaning))
-    refuse_gaps(content)
-    pdf = certificate_pdf(content)
-    certificate.content = json.loads(content.to_json())
-    certificate.pdf, certificate.pdf_sha256 = pdf, hashlib.sha256(pdf).hexdigest()
-    certificate.save()
-
-
-def _supersede(actor: User, certificate: Certificate) -> None:
-    if certificate.amends_id is None:
-        return
-    former = Certificate.objects.select_for_update().get(pk=certificate.amends_id)
-    _refuse_unless_issued(former)
-    before = ledger.snapshot(former)
-    former.state = Certificate.State.SUPERSEDED
-    former.save(update_fields=["state"])
-    ledger.write(
-        actor=actor,
-        action="certificate superseded",
-        subject=former,
-        before=before,
-        reason=certificate.reason,
-    )
+def _refuse_signed(certificate: Certificate) -> None:
+    signature = CertificateSignature.objects.filter(certificate=certificate.pk).first()
+    if signature is not None:
+        msg = f"It was signed as {signature}; its file is being made. Finish it."
+        raise Conflict(msg, code="signed-already")
 
 
 def _refuse_unless_issued(certificate: Certificate) -> None:
@@ -259,18 +217,8 @@ def _refuse_unless_issued(certificate: Certificate) -> None:
         raise Conflict(msg)
 
 
-def _mark_reported(actor: User, sample: Sample) -> None:
-    if sample.state != Sample.State.UNDER_TEST:
-        return
-    before = ledger.snapshot(sample)
-    sample.state = Sample.State.REPORTED
-    sample.version += 1
-    sample.save(update_fields=["state", "version"])
-    ledger.write(actor=actor, action="sample reported", subject=sample, before=before)
-
-
 def withdraw_certificate(
-    *, actor: User, certificate: Certificate, reason: str, password: str
+    *, actor: User, certificate: Certificate, reason: str, password: str, code: str = ""
 ) -> Certificate:
     """Withdraw an issued certificate; the document stays readable, its number is never used again.
 
@@ -279,12 +227,15 @@ def withdraw_certificate(
     """
     require(actor, Action.WITHDRAW_CERTIFICATE)
     reason = needs_reason(reason, "withdraw the certificate")
-    _check_password(actor, password)
+    confirm_signer(actor=actor, password=password, code=code)
     with transaction.atomic():
         certificate = locked(certificate, "sample")
         if certificate.state != Certificate.State.ISSUED:
             msg = f"{certificate} is {certificate.state}; only an issued one can be withdrawn."
             raise Conflict(msg)
+        amendment = Certificate.objects.filter(amends=certificate).first()
+        if amendment is not None:
+            _refuse_signed(amendment)
         before = ledger.snapshot(certificate)
         certificate.state = Certificate.State.WITHDRAWN
         certificate.withdrawn_at = clock.now()

@@ -22,8 +22,10 @@ from gradation.models import (
     BalanceReading,
     BenchPlace,
     Certificate,
+    CertificateMail,
     CertificateOmission,
     CertificateOpinion,
+    CertificateSignature,
     ChainHead,
     ChartNote,
     Check,
@@ -160,6 +162,11 @@ def _(subject: ExternalResult | SamplingRecord) -> str:
 @chain_of.register
 def _(subject: TrailReview) -> str:
     return chain_of(subject.run)
+
+
+@chain_of.register
+def _(subject: CertificateSignature | CertificateMail) -> str:
+    return chain_of(subject.certificate)
 
 
 @chain_of.register

@@ -9,7 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from gradation.errors import Conflict, NotAllowed, NotFound, Refusal, TooMany
+from gradation.errors import Conflict, NotAllowed, NotFound, Refusal, TooMany, Unavailable
 from gradation.models import User
 from gradation.policy import is_customer
 from gradation.services.refusals import note_refused
@@ -54,6 +54,7 @@ class RefusalMiddleware:
         (NotFound, 404),
         (Conflict, 409),
         (TooMany, 429),
+        (Unavailable, 503),
         (Refusal, 422),
     )
 

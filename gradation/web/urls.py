@@ -10,6 +10,7 @@ from gradation.web.views import (
     bench_balance,
     bench_exchange,
     blend,
+    certificate_acts,
     certificate_additions,
     certificates,
     charts,
@@ -46,6 +47,7 @@ from gradation.web.views import (
     studies,
     tokens,
     verdicts,
+    verification,
     webhooks,
 )
 
@@ -206,6 +208,11 @@ _review = [
     path("runs/<int:pk>/count/", determinations.determination_count, name="determination-count"),
 ]
 
+_verify = [
+    path("", verification.certificate_ask, name="certificate-ask"),
+    path("<str:code>", verification.certificate_verify, name="certificate-verify"),
+]
+
 _certificates = [
     path("<int:pk>/pack/", records.certificate_pack, name="certificate-pack"),
     path("", certificates.certificate_list, name="certificate-list"),
@@ -225,6 +232,16 @@ _certificates = [
     path("<int:pk>/amend/", certificates.certificate_amend, name="certificate-amend"),
     path("<int:pk>/withdraw/", certificates.certificate_withdraw, name="certificate-withdraw"),
     path("<int:pk>/discard/", certificates.draft_discard, name="draft-discard"),
+    path("<int:pk>/finish/", certificate_acts.certificate_finish, name="certificate-finish"),
+    path("<int:pk>/send/", certificate_acts.certificate_send, name="certificate-send"),
+    path("mail/<int:pk>/retry/", certificate_acts.mail_retry, name="mail-retry"),
+    path("issue/", certificate_acts.certificates_issue, name="certificates-issue"),
+    path("issue/<int:pk>/", certificate_acts.batch_show, name="batch-show"),
+    path("issue/<int:pk>/progress/", certificate_acts.batch_progress, name="batch-progress"),
+    path("issue/<int:pk>/stop/", certificate_acts.batch_stop, name="batch-stop"),
+    path("issue/<int:pk>/resume/", certificate_acts.batch_resume, name="batch-resume"),
+    path("policy/", certificate_acts.policy_set, name="policy-set"),
+    path("policy/accept/", certificate_acts.policy_accept, name="policy-accept"),
 ]
 
 _equipment = [
@@ -437,6 +454,7 @@ urlpatterns = [
     path("bench/", include(([*_bench, path("import/", include(_imports))], "bench"))),
     path("review/", include((_review, "review"))),
     path("certificates/", include((_certificates, "certificates"))),
+    path("verify/", include((_verify, "verify"))),
     path("equipment/", include((_equipment, "equipment"))),
     path("charts/", include((_charts, "charts"))),
     path("procedures/", include((_procedures, "procedures"))),

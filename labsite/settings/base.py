@@ -93,11 +93,16 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "gradation.services.password_words.WordsOfThePlace"},
 ]
 
-# Where links in messages lead, whatever host a request names.
+# Where links in messages and codes on certificates lead, whatever host a request names.
 BASE_URL = "http://localhost:8000"
 # Whose X-Forwarded-For is believed.
 TRUSTED_PROXIES: list[str] = []
 METRICS_TOKEN = ""
+
+# The laboratory's key and its certificate, a PEM file outside the database. Without one,
+# certificates are issued unsigned, and say so.
+SIGNING_KEY_FILE = ""
+SIGNING_KEY_PASSPHRASE = ""
 
 LANGUAGE_CODE = "en-gb"
 USE_I18N = True

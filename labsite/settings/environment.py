@@ -5,6 +5,7 @@ the remedy.
 """
 
 import ipaddress
+import os
 import sqlite3
 from dataclasses import dataclass
 from pathlib import Path
@@ -137,6 +138,21 @@ def session_idle_s() -> int:
 def session_age_s() -> int:
     """Return how old a session becomes at most."""
     return 3600 * _count("GRADATION_SESSION_HOURS", default=12)
+
+
+def signing_key_file() -> str:
+    """Return the file with the laboratory's signing key; empty: certificates are not signed."""
+    name = "GRADATION_SIGNING_KEY_FILE"
+    path = str(_env.str(name, default="")).strip()
+    if path and not os.access(path, os.R_OK):
+        remedy = "Name the file, or make one with: python3 manage.py make_signing_key FILE"
+        raise CannotStart(name, "names a file that cannot be read", remedy)
+    return path
+
+
+def signing_key_passphrase() -> str:
+    """Return what opens the signing key; empty when it stands open in its file."""
+    return str(_env.str("GRADATION_SIGNING_KEY_PASSPHRASE", default=""))
 
 
 def bench_token() -> str:

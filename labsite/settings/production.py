@@ -11,6 +11,8 @@ SECRET_KEY_FALLBACKS = environment.secret_key_fallbacks()
 DATABASES = {"default": environment.database()}
 
 BASE_URL = _address.origin
+SIGNING_KEY_FILE = environment.signing_key_file()
+SIGNING_KEY_PASSPHRASE = environment.signing_key_passphrase()
 ALLOWED_HOSTS = [_address.host]
 TRUSTED_PROXIES = environment.trusted_proxies()
 METRICS_TOKEN = environment.metrics_token()

@@ -13,6 +13,17 @@ NOT_OFFERED = {
     # Signatures: a person's second act, with a password.
     "issue_certificate": "signing needs a person",
     "withdraw_certificate": "signing needs a person",
+    "sign_draft": "signing needs a person",
+    "sign_certificate": "signing needs a person",
+    "finish_certificate": "goes with the signature, or a command of the server",
+    "begin_batch": "signing needs a person",
+    "do_batch": "signing needs a person",
+    "stop_batch": "who signed stops it on the screen",
+    "accept_policy": "accepting needs a person",
+    "set_signing_policy": "people are bound on the screen",
+    "send_certificate": "a client system sends what it read itself",
+    "retry_mail": "the log of messages is on the screen",
+    "deliver_mail": "follows the asking",
     # Accounts and tokens: a token must not make itself another door.
     "add_person": "a password is given on the screen",
     "set_roles": "a token must not widen what it may",

@@ -118,6 +118,12 @@ GET = [
     ("certificates:certificate-amend", ("certificate",), DRAFTERS),
     ("certificates:certificate-withdraw", ("certificate",), SIGNATORY),
     ("certificates:draft-discard", ("certificate",), DRAFTERS),
+    ("certificates:certificate-send", ("certificate",), DRAFTERS),
+    ("certificates:certificates-issue", (), SIGNATORY),
+    ("certificates:batch-show", ("issue_batch",), SIGNATORY),
+    ("certificates:batch-progress", ("issue_batch",), SIGNATORY),
+    ("certificates:policy-set", (), MANAGER),
+    ("certificates:policy-accept", (), SIGNATORY),
     ("equipment:due-list", (), STAFF),
     ("equipment:due-calendar", (), STAFF),
     ("equipment:label-sheet", (), STAFF),
@@ -252,6 +258,10 @@ GET = [
     ("settings:review-show", (), MANAGER | AUDITOR),
 ]
 POST = [
+    ("certificates:certificate-finish", ("certificate",), SIGNATORY),
+    ("certificates:mail-retry", ("certificate_mail",), DRAFTERS),
+    ("certificates:batch-stop", ("issue_batch",), SIGNATORY),
+    ("certificates:batch-resume", ("issue_batch",), SIGNATORY),
     ("account:recovery-renew", (), EVERYBODY),
     ("account:session-end", ("session",), EVERYBODY),
     ("settings:session-end", ("session",), MANAGER),
@@ -293,6 +303,9 @@ OPEN_TO_ALL = {"web:sign-in", "web:sign-out", "equipment:due-feed"} | {
     "web:reset-ask",
     "web:reset-finish",
     "web:laboratory-begin",
+    # Whoever holds a certificate may ask: tests/web/test_verification.py has it.
+    "verify:certificate-ask",
+    "verify:certificate-verify",
 }
 REFUSED = 403
 

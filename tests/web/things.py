@@ -6,9 +6,11 @@ import pytest
 
 from gradation.models import (
     Announcement,
+    CertificateMail,
     ChartNote,
     ControlChart,
     Delivery,
+    IssueBatch,
     ReferenceLot,
     ReportForm,
     Webhook,
@@ -58,6 +60,7 @@ def things(db):
         "shaken_run": factories.make_shaking().run_id,
         "shaking": 1,
         "certificate": certificate.pk,
+        **sending(certificate),
         "report_form": ReportForm.objects.create(name="Usual").pk,
         "serial": run.places.first().sieve.serial,
         "procedure": sample.procedure_version.procedure_id,
@@ -98,6 +101,18 @@ def telling():
         ended_at=clock.now(),
     )  # fmt: skip
     return {"webhook": hook.pk, "delivery": told.pk}
+
+
+def sending(certificate):
+    """A message about a certificate, and a list of drafts that were issued together."""
+    person, now = factories.signatory(), clock.now()
+    mail = CertificateMail.objects.create(
+        certificate=certificate, address="lab@tarn.example", asked_at=now, asked_by=person
+    )
+    batch = IssueBatch.objects.create(
+        state=IssueBatch.State.DONE, meaning="m", begun_at=now, begun_by=person, beat_at=now
+    )
+    return {"certificate_mail": mail.pk, "issue_batch": batch.pk}
 
 
 def importing(technician):

@@ -13,11 +13,14 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
+from gradation.errors import Refusal
 from gradation.science.computing import compute, schema_text
 from gradation.science.errors import GradationError
 from gradation.science.worksheet import Fault, WorksheetFaults
+from gradation.services.recomputing import CannotRecompute, recomputed
 
 FAULTY = 2
+DIFFERS = 1
 
 
 class Command(BaseCommand):
@@ -33,12 +36,20 @@ class Command(BaseCommand):
         """Take the name of the file, or the wish for the schema."""
         what = parser.add_mutually_exclusive_group(required=True)
         what.add_argument("file", metavar="FILE", nargs="?", help="file, or - for standard input")
+        what.add_argument(
+            "--certificate",
+            metavar="FILE.pdf",
+            help="compute a certificate again from the masses it carries; 1 if a figure differs",
+        )
         what.add_argument("--schema", action="store_true", help="print the JSON Schema instead")
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Print the result, or one line per fault on standard error and exit with 2."""
         if options["schema"]:
             self.stdout.write(schema_text())
+            return
+        if options["certificate"]:
+            self._compute_again(Path(options["certificate"]))
             return
         try:
             result = compute(_read(options["file"]))
@@ -48,6 +59,25 @@ class Command(BaseCommand):
             self._refuse([f"$: {refusal}"])
         else:
             self.stdout.write(json.dumps(result, indent=2, ensure_ascii=False, allow_nan=False))
+
+    def _compute_again(self, file: Path) -> None:
+        """Say whether every printed figure of a certificate follows from its masses."""
+        try:
+            found = recomputed(file.read_bytes())
+        except OSError as refusal:
+            self._refuse([f"{file} cannot be read: {refusal.strerror}."])
+        except (CannotRecompute, Refusal) as refusal:
+            self._refuse([f"{file.name}: {refusal}"])
+        else:
+            for figure in found.faults:
+                line = f"{figure.where}: printed {figure.printed}, computed {figure.computed}"
+                self.stderr.write(line)
+            follow = len(found.figures) - len(found.faults)
+            told = f"{follow} of {len(found.figures)} figures follow from the masses in the file"
+            self.stdout.write(f"Certificate {found.number}: {told}.")
+            self.stdout.write(f"Its pages: {found.pages or 'as the data in the file print them'}.")
+            if found.faults or found.pages.startswith("differ"):
+                sys.exit(DIFFERS)
 
     def _refuse(self, lines: list[str]) -> None:
         """Name every fault and leave without a result."""

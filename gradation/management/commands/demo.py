@@ -40,6 +40,8 @@ class Command(BaseCommand):
         with _sole_user_of(database) as lock:
             if not no_serve:
                 _refuse_taken(port)
+            settings.BASE_URL = f"http://{HOST}:{port}"  # frozen into each certificate's code
+            os.environ["GRADATION_DEMO_URL"] = settings.BASE_URL
             if fresh:
                 self._start_over(database, asks=not yes)
             self._fill()

@@ -3,6 +3,9 @@
 from collections.abc import Iterator
 from datetime import date, timedelta
 from decimal import Decimal
+from pathlib import Path
+
+from django.conf import settings
 
 from gradation.management.demo_scenario import cast
 from gradation.management.demo_scenario.materials import KINDS
@@ -31,12 +34,17 @@ from gradation.models import (
 )
 from gradation.services import laboratory, methods, parties, people, specifications, upkeep
 from gradation.services.procedure_reading import nest_of
+from gradation.services.signing_keys import make_key_once
 
 
 def opening_story(world: World, opening: date) -> Story:
     """Let the laboratory be set up on the morning of its first day."""
     yield world.days.moment(opening, 7, 30)
-    laboratory.set_up_laboratory(actor=people.system_account(), laboratory=cast.laboratory())
+    owner = laboratory.set_up_laboratory(
+        actor=people.system_account(), laboratory=cast.laboratory()
+    )
+    if settings.SIGNING_KEY_FILE:
+        make_key_once(Path(settings.SIGNING_KEY_FILE), owner)
     _add_clients(world)
     _add_people(world)
     for place in cast.PLACES:

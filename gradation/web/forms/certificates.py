@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, cast
 
 from django import forms
+from django.db.models import QuerySet
 
 from gradation.models import Certificate, ExternalResult, Run, Sample, SamplingRecord
 from gradation.queries.certificates import (
@@ -123,10 +124,71 @@ class PasswordField(forms.CharField):
         super().__init__(label="Your password", strip=False, widget=widget, **options)
 
 
+class CodeField(forms.CharField):
+    """The one-time code of a person who has a second factor."""
+
+    look = "short"
+
+    def __init__(self) -> None:
+        attrs = {"inputmode": "numeric", "autocomplete": "one-time-code"}
+        super().__init__(
+            label="One-time code",
+            required=False,
+            max_length=40,
+            widget=forms.TextInput(attrs=attrs),
+            help_text="Only if you have a second factor.",
+        )
+
+
 class IssueForm(NotebookForm):
     """The electronic signature under a certificate."""
 
     password = PasswordField(help_text="Typed again, it is your signature under this certificate.")
+    code = CodeField()
+
+
+class DraftsField(forms.ModelMultipleChoiceField):
+    """Drafts, each to be ticked."""
+
+    widget = forms.CheckboxSelectMultiple
+
+    def label_from_instance(self, obj: Certificate) -> str:
+        """Name the draft by its sample and who drafted it."""
+        sample = obj.sample
+        return f"{sample} · {sample.material} · {sample.customer} · drafted by {obj.drafted_by}"
+
+
+class IssueManyForm(NotebookForm):
+    """Several drafts under one signature."""
+
+    drafts = DraftsField(queryset=None, label="Drafts to issue")
+    sends_mail = forms.BooleanField(
+        label="Send each to its customer by e-mail", required=False, initial=False
+    )
+    password = PasswordField(help_text="Typed again, it is your signature under each of them.")
+    code = CodeField()
+
+    def __init__(self, drafts: QuerySet[Certificate], *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        cast(DraftsField, self.fields["drafts"]).queryset = drafts
+
+
+class MailForm(NotebookForm):
+    """Where a certificate is sent."""
+
+    address = forms.EmailField(label="E-mail address", max_length=254)
+
+
+class PolicyForm(NotebookForm):
+    """A new version of what signatories bind themselves to."""
+
+    text = WordsField("Signing policy", look="long", rows=8, max_length=4000)
+
+
+class AcceptForm(NotebookForm):
+    """The signatory's own yes to the version they read."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
 
 
 class WithdrawForm(NotebookForm):
@@ -134,6 +196,7 @@ class WithdrawForm(NotebookForm):
 
     reason = ReasonField("Why is it withdrawn")
     password = PasswordField(help_text="Typed again, it is your signature under the withdrawal.")
+    code = CodeField()
 
 
 class OmissionForm(NotebookForm):

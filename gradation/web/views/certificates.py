@@ -13,11 +13,11 @@ from django.urls import reverse
 from django.views.decorators.clickjacking import xframe_options_sameorigin
 from django.views.decorators.http import require_GET
 
-from gradation.documents.certificate import certificate_html, page_css_of, pictures_of
+from gradation.documents.certificate import certificate_html
+from gradation.documents.certificate import certificate_pdf as certificate_file
 from gradation.documents.certificate_content import CertificateContent
-from gradation.documents.pdf import render_pdf
 from gradation.errors import Invalid
-from gradation.models import Certificate
+from gradation.models import Certificate, CertificateSignature
 from gradation.policy import Action
 from gradation.queries import certificates as file
 from gradation.queries.samples import find_sample
@@ -73,17 +73,17 @@ def certificate_draft(request: PersonRequest, number: str) -> HttpResponse:
 def certificate_show(request: PersonRequest, pk: int) -> HttpResponse:
     """Show a certificate as it is or would be issued; a signatory issues it here."""
     certificate = file.find_certificate(request.user, pk)
-    return FormPage(
-        request,
-        IssueForm(),
-        template="web/certificates/certificate_show.html",
-        context=_waiting(certificate),
-    ).show()
+    template, context = "web/certificates/certificate_show.html", _waiting(certificate)
+    return FormPage(request, IssueForm(), template=template, context=context).show()
 
 
 def _waiting(certificate: Certificate) -> dict[str, Any]:
     """Say what keeps a draft from being issued."""
-    shown: dict[str, Any] = {"certificate": certificate}
+    shown: dict[str, Any] = {
+        "certificate": certificate,
+        "signature": CertificateSignature.objects.filter(certificate=certificate.pk).first(),
+        "mails": certificate.mails.select_related("asked_by"),
+    }
     if certificate.state != Certificate.State.DRAFT:
         return shown
     try:
@@ -109,7 +109,7 @@ def certificate_issue(request: PersonRequest, pk: int) -> HttpResponse:
             lambda: certify.issue_certificate(
                 actor=request.user,
                 certificate=certificate,
-                password=form.cleaned_data["password"],
+                **form.cleaned_data,
             ),
             _place,
             lambda issued: f"Certificate {issued} is issued.",
@@ -148,12 +148,7 @@ def certificate_pdf(request: PersonRequest, pk: int) -> HttpResponse:
     """Give the file: the one that was issued, or a draft marked as such."""
     certificate = file.find_certificate(request.user, pk)
     if certificate.state == Certificate.State.DRAFT:
-        content = draft_content(certificate)
-        pdf = render_pdf(
-            certificate_html(content),
-            page_css=page_css_of(content),
-            pictures=pictures_of(content),
-        )
+        pdf = certificate_file(draft_content(certificate))
     else:
         pdf = bytes(certificate.pdf or b"")
     name = f"{certificate}.pdf".replace(" ", "-")

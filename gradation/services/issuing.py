@@ -1,0 +1,186 @@
+"""From a draft to an issued file: signed and numbered under a lock, drawn outside any lock.
+
+Drawing takes a second; whoever waits for the lock of the numbers, or on SQLite for the whole
+database, would wait as long. So the signature gives number, date and content in one short
+transaction; the file is drawn from what was frozen; a second transaction keeps it. A server that
+stops in between leaves a signature without its file, and `finish_certificate` goes on from there.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import secrets
+from dataclasses import replace
+
+from django.conf import settings
+from django.db import transaction
+
+from gradation.documents.certificate import certificate_pdf
+from gradation.documents.certificate_content import CertificateContent
+from gradation.documents.pdf_signature import signed_pdf
+from gradation.errors import Conflict, Unavailable
+from gradation.models import (
+    Certificate,
+    CertificateSignature,
+    Event,
+    Sample,
+    SigningPolicy,
+    User,
+)
+from gradation.policy import Action, require
+from gradation.queries.signatures import signature_digest
+from gradation.queries.verification.files import content_digest
+from gradation.services import clock, ledger, numbering
+from gradation.services.certificate_drafting import Signing, certificate_content
+from gradation.services.certificate_gates import refuse_gaps
+from gradation.services.checking import cleaned_row, locked
+from gradation.services.outbox import announce
+from gradation.services.signing_keys import laboratory_key
+
+__all__ = ["finish_certificate", "sign_certificate"]
+
+#: Without letters and digits that look alike, for people who type it from paper (Crockford's).
+_ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+_CODE_GROUPS, _CODE_GROUP = 7, 4  # 28 signs of 5 bits: 140 bits
+_MOST_CONTENT = 4_000_000  # characters; beyond it nothing could be printed
+
+
+def sign_certificate(*, actor: User, certificate: Certificate, meaning: str) -> Certificate:
+    """Sign a draft that the caller holds: give number, date and code, and freeze what it says.
+
+    Signatories may; the caller made sure of the person and of the state of the runs. Refuses
+    (`Invalid`) the list of items still missing, and outside a transaction. Ledger: certificate
+    signed.
+    """
+    require(actor, Action.ISSUE_CERTIFICATE)
+    now, key = clock.now(), laboratory_key()
+    number = f"C{now.year % 100:02d}-{numbering.next_number(f'certificate/{now.year}'):04d}"
+    certificate.number, certificate.verification_code = number, _new_code()
+    content = replace(
+        certificate_content(certificate, Signing(actor.full_name, now, meaning)),
+        verification_address=f"{settings.BASE_URL}/verify/",
+        file_signed_by=key.subject if key else "",
+    )
+    refuse_gaps(content)
+    text = content.to_json()
+    if len(text) > _MOST_CONTENT:
+        msg = "The certificate says more than can be printed. Put fewer runs on it."
+        raise Unavailable(msg, code="too-large-to-print")
+    policy = SigningPolicy.objects.first()
+    signature = CertificateSignature(
+        certificate=certificate,
+        number=number,
+        verification_code=certificate.verification_code,
+        person=actor,
+        person_name=actor.full_name,
+        meaning=meaning,
+        policy_version=policy.version if policy else None,
+        signed_at=now,
+        content=json.loads(text),
+        content_sha256=content_digest(json.loads(text)),
+    )
+    signature.digest = signature_digest(signature)
+    cleaned_row(signature)
+    ledger.write(actor=actor, action="certificate signed", subject=signature)
+    return certificate
+
+
+def _new_code() -> str:
+    signs = [secrets.choice(_ALPHABET) for _ in range(_CODE_GROUPS * _CODE_GROUP)]
+    groups = range(0, len(signs), _CODE_GROUP)
+    return "-".join("".join(signs[at : at + _CODE_GROUP]) for at in groups)
+
+
+def finish_certificate(*, actor: User, certificate: Certificate) -> Certificate:
+    """Draw the file of a signed certificate and issue it; also after a server stopped in between.
+
+    Signatories may. What it amends becomes superseded; the sample is reported. Twice does no harm.
+    Refuses (`Conflict`) a draft that nobody signed, (`Unavailable`) a file that cannot be drawn or
+    signed now: the signature stands and can be gone on from. Ledger: certificate issued, with the
+    digests of file and content. Other systems: certificate.issued or certificate.amended.
+    """
+    require(actor, Action.ISSUE_CERTIFICATE)
+    signature = CertificateSignature.objects.filter(certificate=certificate.pk).first()
+    if signature is None:
+        msg = f"{certificate} is not signed. A signatory issues it."
+        raise Conflict(msg, code="not-signed")
+    pdf = _drawn(signature)
+    with transaction.atomic():
+        sample = locked(certificate.sample)
+        certificate = locked(certificate, "sample")
+        if certificate.state != Certificate.State.DRAFT:
+            return certificate  # somebody else went on from the same signature
+        before = ledger.snapshot(certificate)
+        _supersede(actor, certificate)
+        _store(certificate, signature, pdf)
+        _write_issue(actor, certificate, before)
+        for each in (sample, *certificate.further_samples.order_by("id")):
+            _mark_reported(actor, locked(each))
+        is_new = certificate.amends_id is None
+        event = Event.CERTIFICATE_ISSUED if is_new else Event.CERTIFICATE_AMENDED
+        announce(event, [certificate])
+    return certificate
+
+
+def _write_issue(actor: User, certificate: Certificate, before: ledger.State) -> None:
+    digest = content_digest(certificate.content)
+    ledger.write(
+        actor=actor,
+        action="certificate issued",
+        subject=certificate,
+        before=before,
+        after=ledger.snapshot(certificate, content_sha256=digest),
+    )
+
+
+def _drawn(signature: CertificateSignature) -> bytes:
+    """Draw the file from the frozen content, and sign it with the key that the content names."""
+    content = CertificateContent.from_json(json.dumps(signature.content))
+    pdf, key = certificate_pdf(content), laboratory_key()
+    if (key.subject if key else "") != content.file_signed_by:
+        msg = (
+            f"{signature.number} says that its file is signed with the key of "
+            f"{content.file_signed_by or 'nobody'}. Put that key back, then go on."
+        )
+        raise Unavailable(msg, code="signing-key")
+    if key is None:
+        return pdf
+    return signed_pdf(pdf, key, reason=f"Certificate {signature.number} is issued")
+
+
+def _store(certificate: Certificate, signature: CertificateSignature, pdf: bytes) -> None:
+    certificate.number = signature.number
+    certificate.state = Certificate.State.ISSUED
+    certificate.issued_at, certificate.issued_by = signature.signed_at, signature.person
+    certificate.issued_by_name, certificate.meaning = signature.person_name, signature.meaning
+    certificate.verification_code = signature.verification_code
+    certificate.content = signature.content
+    certificate.pdf, certificate.pdf_sha256 = pdf, hashlib.sha256(pdf).hexdigest()
+    certificate.save()
+
+
+def _supersede(actor: User, certificate: Certificate) -> None:
+    if certificate.amends_id is None:
+        return
+    former = Certificate.objects.select_for_update().get(pk=certificate.amends_id)
+    before = ledger.snapshot(former)
+    former.state = Certificate.State.SUPERSEDED
+    former.save(update_fields=["state"])
+    ledger.write(
+        actor=actor,
+        action="certificate superseded",
+        subject=former,
+        before=before,
+        reason=certificate.reason,
+    )
+
+
+def _mark_reported(actor: User, sample: Sample) -> None:
+    if sample.state != Sample.State.UNDER_TEST:
+        return
+    before = ledger.snapshot(sample)
+    sample.state = Sample.State.REPORTED
+    sample.version += 1
+    sample.save(update_fields=["state", "version"])
+    ledger.write(actor=actor, action="sample reported", subject=sample, before=before)
