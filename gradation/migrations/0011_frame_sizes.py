@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("gradation", "0010_webhooks_and_orders"),
+        ("gradation", "0010_webhooks"),
     ]
 
     operations = [
