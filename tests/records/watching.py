@@ -40,6 +40,7 @@ TOLD_WITH = {
     "equipment": {"equipment", "sieve", "instrument", "run", "check"},
 }
 _WRITE = re.compile(r'\s*(INSERT INTO|UPDATE|DELETE FROM) "(gradation_\w+)"')
+_SAVEPOINT = re.compile(r'(SAVEPOINT|ROLLBACK TO SAVEPOINT) "?(\w+)"?')
 _state = local()
 #: What was seen: (model, use-case) and how often.
 cells = Counter()
@@ -79,6 +80,7 @@ def _watched(name, function):
         if getattr(_state, "inside", False):
             return function(*args, **kwargs)
         _state.inside, written = True, []
+        _state.savepoints = {}
         try:
             last = _last_entry()
             with connection.execute_wrapper(functools.partial(_note, written)):
@@ -93,7 +95,13 @@ def _watched(name, function):
 
 
 def _note(written, execute, sql, params, many, context):
+    """Note a table that was written; what is rolled back to a savepoint was not written."""
     answer = execute(sql, params, many, context)
+    at = _SAVEPOINT.match(sql)
+    if at and at.group(1) == "SAVEPOINT":
+        _state.savepoints[at.group(2)] = len(written)
+    elif at:
+        del written[_state.savepoints.get(at.group(2), len(written)) :]
     found = _WRITE.match(sql)
     if found and context["cursor"].rowcount:
         written.append(found.group(2))

@@ -271,5 +271,6 @@ def test_number_of_queries_does_not_grow_with_the_rows(clerk, form, django_asser
     looked(clerk, form, *few)
 
     job = given(clerk, form, *many)
-    with django_assert_max_num_queries(80):
+    # One more query a row would be 60 more; SQLite takes many rows in several statements.
+    with django_assert_max_num_queries(100):
         run_import.look_through(actor=clerk, job=job)
