@@ -111,8 +111,8 @@ def new_key_pem(name: str, at: datetime.datetime) -> bytes:
 
 def signed_pdf(pdf: bytes, key: SigningKey, *, reason: str) -> bytes:
     """Return `pdf` with the laboratory's signature added after its end; nothing before it moves."""
-    store = SimpleCertificateStore()
-    store.register_multiple([key.certificate, *key.others])
+    certificates = [key.certificate, *key.others]
+    store = SimpleCertificateStore.from_certs(certificates)  # type: ignore[no-untyped-call]
     signer = signers.SimpleSigner(
         signing_cert=key.certificate, signing_key=key.private_key, cert_registry=store
     )

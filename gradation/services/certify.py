@@ -22,9 +22,10 @@ from gradation.policy import Action, require
 from gradation.queries.certificates import runs_of_samples
 from gradation.services import clock, ledger, seals
 from gradation.services.certificate_gates import refuse_unread
-from gradation.services.checking import cleaned, locked, needs_reason
-from gradation.services.issuing import finish_certificate, sign_certificate
+from gradation.services.checking import cleaned, cleaned_row, locked, needs_reason
+from gradation.services.issuing import finish_certificate
 from gradation.services.outbox import announce
+from gradation.services.signature_drafting import new_signature
 from gradation.services.signing_act import confirm_signer
 
 __all__ = [
@@ -201,7 +202,9 @@ def sign_draft(*, actor: User, certificate: Certificate, meaning: str = MEANING)
         seals.seal_now(
             actor=actor, occasion=seals.Occasion.CERTIFICATE, about=f"certificate of {sample}"
         )
-        return sign_certificate(actor=actor, certificate=certificate, meaning=meaning)
+        signature = cleaned_row(new_signature(actor, certificate, meaning))
+        ledger.write(actor=actor, action="certificate signed", subject=signature)
+    return certificate
 
 
 def _refuse_signed(certificate: Certificate) -> None:

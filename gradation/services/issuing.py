@@ -10,86 +10,22 @@ from __future__ import annotations
 
 import hashlib
 import json
-import secrets
-from dataclasses import replace
 
-from django.conf import settings
 from django.db import transaction
 
 from gradation.documents.certificate import certificate_pdf
 from gradation.documents.certificate_content import CertificateContent
 from gradation.documents.pdf_signature import signed_pdf
 from gradation.errors import Conflict, Unavailable
-from gradation.models import (
-    Certificate,
-    CertificateSignature,
-    Event,
-    Sample,
-    SigningPolicy,
-    User,
-)
+from gradation.models import Certificate, CertificateSignature, Event, Sample, User
 from gradation.policy import Action, require
-from gradation.queries.signatures import signature_digest
 from gradation.queries.verification.files import content_digest
-from gradation.services import clock, ledger, numbering
-from gradation.services.certificate_drafting import Signing, certificate_content
-from gradation.services.certificate_gates import refuse_gaps
-from gradation.services.checking import cleaned_row, locked
+from gradation.services import ledger
+from gradation.services.checking import locked
 from gradation.services.outbox import announce
 from gradation.services.signing_keys import laboratory_key
 
-__all__ = ["finish_certificate", "sign_certificate"]
-
-#: Without letters and digits that look alike, for people who type it from paper (Crockford's).
-_ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
-_CODE_GROUPS, _CODE_GROUP = 7, 4  # 28 signs of 5 bits: 140 bits
-_MOST_CONTENT = 4_000_000  # characters; beyond it nothing could be printed
-
-
-def sign_certificate(*, actor: User, certificate: Certificate, meaning: str) -> Certificate:
-    """Sign a draft that the caller holds: give number, date and code, and freeze what it says.
-
-    Signatories may; the caller made sure of the person and of the state of the runs. Refuses
-    (`Invalid`) the list of items still missing, and outside a transaction. Ledger: certificate
-    signed.
-    """
-    require(actor, Action.ISSUE_CERTIFICATE)
-    now, key = clock.now(), laboratory_key()
-    number = f"C{now.year % 100:02d}-{numbering.next_number(f'certificate/{now.year}'):04d}"
-    certificate.number, certificate.verification_code = number, _new_code()
-    content = replace(
-        certificate_content(certificate, Signing(actor.full_name, now, meaning)),
-        verification_address=f"{settings.BASE_URL}/verify/",
-        file_signed_by=key.subject if key else "",
-    )
-    refuse_gaps(content)
-    text = content.to_json()
-    if len(text) > _MOST_CONTENT:
-        msg = "The certificate says more than can be printed. Put fewer runs on it."
-        raise Unavailable(msg, code="too-large-to-print")
-    policy = SigningPolicy.objects.first()
-    signature = CertificateSignature(
-        certificate=certificate,
-        number=number,
-        verification_code=certificate.verification_code,
-        person=actor,
-        person_name=actor.full_name,
-        meaning=meaning,
-        policy_version=policy.version if policy else None,
-        signed_at=now,
-        content=json.loads(text),
-        content_sha256=content_digest(json.loads(text)),
-    )
-    signature.digest = signature_digest(signature)
-    cleaned_row(signature)
-    ledger.write(actor=actor, action="certificate signed", subject=signature)
-    return certificate
-
-
-def _new_code() -> str:
-    signs = [secrets.choice(_ALPHABET) for _ in range(_CODE_GROUPS * _CODE_GROUP)]
-    groups = range(0, len(signs), _CODE_GROUP)
-    return "-".join("".join(signs[at : at + _CODE_GROUP]) for at in groups)
+__all__ = ["finish_certificate"]
 
 
 def finish_certificate(*, actor: User, certificate: Certificate) -> Certificate:

@@ -14,7 +14,6 @@ NOT_OFFERED = {
     "issue_certificate": "signing needs a person",
     "withdraw_certificate": "signing needs a person",
     "sign_draft": "signing needs a person",
-    "sign_certificate": "signing needs a person",
     "finish_certificate": "goes with the signature, or a command of the server",
     "begin_batch": "signing needs a person",
     "do_batch": "signing needs a person",

@@ -31,6 +31,7 @@ NOT_A_USE_CASE = {"ledger", "numbering", "clock", "checking", "results", "run_se
     "file_answers",
     "signing_keys",
     "signing_act",
+    "signature_drafting",
     "asking",
     "certificate_tables",
     "certificate_values",

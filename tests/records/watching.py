@@ -18,10 +18,11 @@ from django.apps import apps
 from django.db import connection
 
 #: Written as a consequence: counters, heads and leaves of the ledger itself, copies rebuilt at
-#: will, sessions of the site, and the moment a token was last used.
+#: will, sessions of the site, how often was tried or asked, and when a token was last used.
 MACHINERY = {
     *("gradation_ledgerentry", "gradation_chainhead", "gradation_counter"),
     *("gradation_sealedhead", "gradation_resultfigure"),
+    *("gradation_signintally", "gradation_asktally"),
 }
 #: Rows that are told with another thing, because they are a part of it.
 TOLD_WITH = {
@@ -35,6 +36,7 @@ TOLD_WITH = {
     "procedureaperture": {"procedureversion"},
     "specificationline": {"specificationversion"},
     "nestsieve": {"nest"},
+    "issuebatchitem": {"issuebatch", "certificate"},
     "certificate_runs": {"certificate"},
     "user_groups": {"user"},
     "equipment": {"equipment", "sieve", "instrument", "run", "check"},

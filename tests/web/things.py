@@ -60,7 +60,7 @@ def things(db):
         "shaken_run": factories.make_shaking().run_id,
         "shaking": 1,
         "certificate": certificate.pk,
-        **sending(certificate),
+        **issuing(certificate),
         "report_form": ReportForm.objects.create(name="Usual").pk,
         "serial": run.places.first().sieve.serial,
         "procedure": sample.procedure_version.procedure_id,
@@ -103,7 +103,7 @@ def telling():
     return {"webhook": hook.pk, "delivery": told.pk}
 
 
-def sending(certificate):
+def issuing(certificate):
     """A message about a certificate, and a list of drafts that were issued together."""
     person, now = factories.signatory(), clock.now()
     mail = CertificateMail.objects.create(

@@ -17,7 +17,7 @@ from gradation.documents.certificate import certificate_html
 from gradation.documents.certificate import certificate_pdf as certificate_file
 from gradation.documents.certificate_content import CertificateContent
 from gradation.errors import Invalid
-from gradation.models import Certificate, CertificateSignature
+from gradation.models import Certificate, CertificateMail, CertificateSignature
 from gradation.policy import Action
 from gradation.queries import certificates as file
 from gradation.queries.samples import find_sample
@@ -79,10 +79,13 @@ def certificate_show(request: PersonRequest, pk: int) -> HttpResponse:
 
 def _waiting(certificate: Certificate) -> dict[str, Any]:
     """Say what keeps a draft from being issued."""
+    mails = CertificateMail.objects.filter(certificate=certificate.pk)
     shown: dict[str, Any] = {
         "certificate": certificate,
         "signature": CertificateSignature.objects.filter(certificate=certificate.pk).first(),
-        "mails": certificate.mails.select_related("asked_by"),
+        "mails": CertificateMail.objects.filter(certificate=certificate.pk).select_related(
+            "asked_by"
+        ),
     }
     if certificate.state != Certificate.State.DRAFT:
         return shown
