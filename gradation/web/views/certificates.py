@@ -83,9 +83,7 @@ def _waiting(certificate: Certificate) -> dict[str, Any]:
     shown: dict[str, Any] = {
         "certificate": certificate,
         "signature": CertificateSignature.objects.filter(certificate=certificate.pk).first(),
-        "mails": CertificateMail.objects.filter(certificate=certificate.pk).select_related(
-            "asked_by"
-        ),
+        "mails": mails.select_related("asked_by"),
     }
     if certificate.state != Certificate.State.DRAFT:
         return shown
