@@ -10,6 +10,7 @@ import inspect
 import re
 import sys
 from collections import Counter
+from contextlib import contextmanager
 from importlib import import_module
 from pkgutil import iter_modules
 from threading import local
@@ -18,11 +19,13 @@ from django.apps import apps
 from django.db import connection
 
 #: Written as a consequence: counters, heads and leaves of the ledger itself, copies rebuilt at
-#: will, sessions of the site, how often was tried or asked, and when a token was last used.
+#: will, how often was tried or asked, the field of a bench where the next reading of a balance
+#: goes, and what waits to be told to other systems of an entry.
 MACHINERY = {
     *("gradation_ledgerentry", "gradation_chainhead", "gradation_counter"),
     *("gradation_sealedhead", "gradation_resultfigure"),
-    *("gradation_signintally", "gradation_asktally"),
+    *("gradation_signintally", "gradation_asktally", "gradation_benchplace"),
+    *("gradation_announcement", "gradation_delivery", "gradation_deliverytry"),
 }
 #: Rows that are told with another thing, because they are a part of it.
 TOLD_WITH = {
@@ -41,7 +44,7 @@ TOLD_WITH = {
     "user_groups": {"user"},
     "equipment": {"equipment", "sieve", "instrument", "run", "check"},
 }
-_WRITE = re.compile(r'\s*(INSERT INTO|UPDATE|DELETE FROM) "(gradation_\w+)"')
+_WRITE = re.compile(r'\s*(INSERT(?: OR IGNORE)? INTO|UPDATE|DELETE FROM) "(gradation_\w+)"')
 _SAVEPOINT = re.compile(r'(SAVEPOINT|ROLLBACK TO SAVEPOINT) "?(\w+)"?')
 _state = local()
 #: What was seen: (model, use-case) and how often.
@@ -85,7 +88,10 @@ def _watched(name, function):
         _state.savepoints = {}
         try:
             last = _last_entry()
-            with connection.execute_wrapper(functools.partial(_note, written)):
+            with (
+                _forgetting(written),
+                connection.execute_wrapper(functools.partial(_note, written)),
+            ):
                 answer = function(*args, **kwargs)
         finally:
             _state.inside = False
@@ -94,6 +100,22 @@ def _watched(name, function):
         return answer
 
     return inner
+
+
+@contextmanager
+def _forgetting(written):
+    """Forget what was written in a transaction that is taken back as a whole."""
+    take_back = connection._rollback
+
+    def forget():
+        written.clear()
+        return take_back()
+
+    connection._rollback = forget
+    try:
+        yield
+    finally:
+        del connection._rollback
 
 
 def _note(written, execute, sql, params, many, context):
@@ -105,7 +127,8 @@ def _note(written, execute, sql, params, many, context):
     elif at:
         del written[_state.savepoints.get(at.group(2), len(written)) :]
     found = _WRITE.match(sql)
-    if found and context["cursor"].rowcount:
+    # SQLite counts the rows of an INSERT that gives back its key only after they are fetched.
+    if found and (found.group(1).startswith("INSERT") or context["cursor"].rowcount):
         written.append(found.group(2))
     return answer
 
