@@ -45,7 +45,7 @@ def post_worker_init(worker: object) -> None:
     to be read; looking through all of it for garbage again and again costs the tail.
     """
     get_resolver().url_patterns  # noqa: B018 - to read them is what is wanted: it imports the views
-    get_template("web/bench/live_parts.html")
+    get_template("web/bench/live.html")
     gc.collect()
     gc.freeze()
 
