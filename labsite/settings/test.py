@@ -32,3 +32,6 @@ else:
 LOGGING = {**LOGGING, "root": {"handlers": ["stderr"], "level": "CRITICAL"}}
 # Tests ask as fast as they can; those of the limit set their own.
 INTERFACE_CALLS_PER_MINUTE = 1_000_000
+
+# Certificates are unsigned unless a test, or a measurement in another process, names a key.
+SIGNING_KEY_FILE = environ.Env().str("GRADATION_TEST_SIGNING_KEY", default="")

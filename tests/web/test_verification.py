@@ -26,6 +26,7 @@ from gradation.web.forms import verification
 from tests import factories
 from tests.documents.example_certificate import make_content
 from tests.factories import PASSWORD
+from tests.load.tampered_files import tampered
 
 pytestmark = pytest.mark.django_db
 SHORT = 60  # tamperings in the suite; tests/load/tampered_files.py does 2,000
@@ -58,7 +59,7 @@ def test_anybody_learns_number_state_and_date_and_no_more(client, signed):
 
     assert signed.number in page
     assert "Issued, and valid" in page
-    for kept in (signed.sample.customer.name, signed.sample.number, signed.sample.material.name):
+    for kept in (signed.sample.customer.name, signed.sample.lot, signed.sample.material.name):
         assert kept not in page
 
 
@@ -113,7 +114,7 @@ def test_s40_each_kind_of_alteration_is_told_apart(client, signed):
     assert (
         f"1 byte differs from the issued file, the first at {len(issued) // 3}" in said["flipped"]
     )
-    assert "17 bytes were added" in said["added"]
+    assert "16 bytes were added" in said["added"]
     assert "something was added to it afterwards" in said["added"]
     assert "last 700 bytes" in said["cut"]
     assert "signature was removed" in said["unsigned"]
@@ -149,14 +150,7 @@ def test_g11_every_random_tampering_is_found(signed):
     issued, chance = bytes(signed.pdf), random.Random(29)
 
     for _ in range(SHORT):
-        assert answer_on_file(_tampered(issued, chance)).likeness is not Likeness.SAME
-
-
-def _tampered(issued, chance):
-    if chance.random() < 0.5:
-        at = chance.randrange(len(issued))
-        return issued[:at] + bytes([issued[at] ^ chance.randrange(1, 256)]) + issued[at + 1 :]
-    return issued + chance.randbytes(chance.randrange(1, 400))
+        assert answer_on_file(tampered(issued, chance)).likeness is not Likeness.SAME
 
 
 def test_too_large_a_file_is_refused_before_it_is_read(client, signed, monkeypatch):
