@@ -15,11 +15,14 @@ __all__ = ["KINDS", "Change", "changes_of"]
 
 #: What an entry can be about, for the filters: the word, and the things that it covers.
 KINDS: dict[str, tuple[str, ...]] = {
-    "sample": ("sample", "samplehold", "editiondecision"),
+    "sample": ("sample", "samplehold", "editiondecision", "samplingrecord", "externalresult"),
     "portions and drying": ("testportion", "drying", "dryingmass"),
-    "runs": ("run", "runcheckanswer", "shaking"),
+    "runs": ("run", "runcheckanswer", "shaking", "trailreview"),
     "readings": ("weighing",),
-    "certificates": ("certificate",),
+    "certificates": (
+        *("certificate", "certificatesignature", "certificatemail"),
+        *("certificateomission", "certificateopinion"),
+    ),
     "equipment": ("sieve", "instrument", "equipment", "nest", "tare", "attachment", "balancelink"),
     "checks": ("check",),
 }

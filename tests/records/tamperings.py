@@ -102,11 +102,20 @@ def rewrite(chance, chain):
 
 def restore(chance, chain):
     """Put back a whole and sound copy of the records as they were at an earlier seal."""
-    from gradation.models import Certificate, ChainHead, Counter, LedgerEntry, Seal, SealedHead
+    from gradation.models import (
+        Certificate,
+        CertificateSignature,
+        ChainHead,
+        Counter,
+        LedgerEntry,
+        Seal,
+        SealedHead,
+    )
 
     seals = list(Seal.objects.order_by("number"))
     kept = chance.choice(seals[:-1])
     for certificate in Certificate.objects.filter(issued_at__gt=kept.made_at):
+        CertificateSignature.objects.filter(certificate=certificate).delete()
         certificate.runs.clear()
         certificate.delete()
     SealedHead.objects.filter(seal__number__gt=kept.number).delete()

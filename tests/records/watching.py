@@ -41,6 +41,8 @@ TOLD_WITH = {
     "nestsieve": {"nest"},
     "issuebatchitem": {"issuebatch", "certificate"},
     "certificate_runs": {"certificate"},
+    "certificate_further_samples": {"certificate"},
+    "certificate_further_specifications": {"certificate"},
     "user_groups": {"user"},
     "equipment": {"equipment", "sieve", "instrument", "run", "check"},
 }
