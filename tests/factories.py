@@ -42,6 +42,7 @@ from gradation.models import (
     User,
     Weighing,
 )
+from gradation.policy import Role as Role
 from gradation.queries.blends import BlendAsked, PileAsked
 from gradation.queries.curve_picks import Pick, PickKind
 from gradation.queries.studies.asked import Head, RoundAsked, StudyAsked

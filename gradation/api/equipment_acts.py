@@ -8,7 +8,7 @@ from typing import Any
 from rest_framework import serializers
 
 from gradation.api.contract.things import Act, Listing, ReasonIn, Thing, Words, route
-from gradation.api.contract.told import OlderPage, Sent
+from gradation.api.contract.told import Sent
 from gradation.api.equipment import (
     InstrumentFilters,
     SieveFilters,
@@ -26,7 +26,7 @@ from gradation.queries.equipment import bench_list, sieves_by_serial
 from gradation.queries.equipment_file import lot_list
 from gradation.queries.laboratory import laboratory, people_list
 from gradation.queries.methods import procedure_list
-from gradation.queries.nests import nest_list, nest_state
+from gradation.queries.nests import nest_list, nest_state, nest_states
 from gradation.services import clock, instruments, upkeep
 
 SIEVE = Thing("sieve", find_sieve, SieveOut)
@@ -241,8 +241,9 @@ def _nest_words(person: User, nest: Nest) -> Words:
     return dict(NestOut(nest_state(nest, clock.today(laboratory()))).data)
 
 
-def _nest_row(nest: Nest) -> Words:
-    return dict(NestOut(nest_state(nest, clock.today(laboratory()))).data)
+def _nest_rows(nests: list[Nest]) -> list[Words]:
+    states = nest_states(nests, clock.today(laboratory()))
+    return [dict(NestOut(state).data) for state in states]
 
 
 def _find_lot(person: User, pk: int) -> ReferenceLot:
@@ -326,7 +327,7 @@ routes = [
         "nests",
         "nests",
         _AREA,
-        get=Listing(lambda person, asked: nest_list(), NestOut, OlderPage, _nest_row),
+        get=Listing(lambda person, asked: nest_list(), NestOut, together=_nest_rows),
         post=Act(upkeep.build_nest, NestIn, _nest, made=NEST, code=201),
     ),
     route("nests/<int:pk>", "nest", _AREA, get=NEST),

@@ -6,6 +6,7 @@ import pytest
 
 from gradation.errors import Conflict, NotAllowed
 from gradation.models import LedgerEntry, Run, TrailReview
+from gradation.policy import Role
 from gradation.queries.review_risks import RiskKind, refused_signatures, risks_of
 from gradation.queries.trail import trail_of
 from gradation.services import bench, certify, clock, identity, intake, review
@@ -98,7 +99,7 @@ def test_r57_an_event_after_review_holds_the_certificate_until_somebody_looked_a
 
 
 def test_technician_does_not_go_through_the_history_of_an_own_run(laboratory):
-    both = factories.make_person(factories.Role.TECHNICIAN, factories.Role.REVIEWER)
+    both = factories.make_person(Role.TECHNICIAN, Role.REVIEWER)
     run = factories.make_weighed_run(both)
 
     with pytest.raises(NotAllowed, match="Somebody else"):

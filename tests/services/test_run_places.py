@@ -7,10 +7,11 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from gradation.errors import Conflict, Invalid
-from gradation.models import LedgerEntry, ProcedureAperture, RunSieve, Weighing
+from gradation.models import LedgerEntry, ProcedureAperture, ReportForm, RunSieve, Weighing
 from gradation.queries.readings import missing_readings, next_increment
 from gradation.services import bench, run_places, upkeep
 from gradation.services.certificate_tables import result_table
+from gradation.services.certificate_verdicts import computed_run
 from tests import factories
 from tests.published.examples import example
 from tests.services.run_steps import (
@@ -347,7 +348,9 @@ def test_certificate_says_what_passed_the_split_and_what_of_it_was_sieved_on(tec
     record(run, Slot.PAN, "39.5")
     bench.submit_run(actor=technician, run=run)
 
-    table = result_table(run, run.results.get(), ZoneInfo("UTC"), "")
+    table = result_table(
+        computed_run(run, ReportForm()), ZoneInfo("UTC"), "", states_uncertainty=False
+    )
 
     assert [(row.retained_g, row.retained_pct, row.passing_pct) for row in table.rows] == [
         ("400.0", "40.0", "60"),

@@ -186,4 +186,4 @@ def test_the_story_of_a_sample_tells_its_drying(client, technician, sample):
 
     assert "Drying begun" in told
     assert "weighing 2: 500.0 g" in told
-    assert "temperature [°C]" in told
+    assert "110 °C" in told

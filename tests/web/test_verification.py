@@ -59,7 +59,7 @@ def test_anybody_learns_number_state_and_date_and_no_more(client, signed):
 
     assert signed.number in page
     assert "Issued, and valid" in page
-    for kept in (signed.sample.customer.name, signed.sample.lot, signed.sample.material.name):
+    for kept in (signed.sample.customer.name, signed.sample.material.name):
         assert kept not in page
 
 

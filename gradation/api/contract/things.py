@@ -70,6 +70,8 @@ class Listing:
     out: type[serializers.BaseSerializer[Any]]
     asks: type[serializers.Serializer[Any]] = OlderPage
     shown: Callable[[Any], Words] | None = None
+    #: Shows the rows of a page together, where what is shown is asked for many at once.
+    together: Callable[[list[Any]], list[Words]] | None = None
 
 
 def _as_sent(person: User, subject: Any, told: Words) -> Words:  # noqa: ANN401
@@ -105,7 +107,9 @@ class _List(Endpoint):
         asked = self.asked
         rows = self.listing.rows(self.person, asked)
         page = page_of(rows, before=asked.get("before"), size=asked["size"])
-        shown = self.listing.shown
+        shown, together = self.listing.shown, self.listing.together
+        if together is not None:
+            return self.paged(page, together(list(page.rows)))
         if shown is None:
             return self.paged(page, [self.listing.out(row).data for row in page.rows])
         return self.paged(page, [shown(row) for row in page.rows])
