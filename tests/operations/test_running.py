@@ -119,7 +119,7 @@ def test_f23_f26_a_full_disk_or_a_long_lock_says_when_to_try_again(
         raise error
 
     monkeypatch.setattr("gradation.web.views.intake.sample_page", refuse)
-    monkeypatch.setattr("gradation.api.views.sample_page", refuse)
+    monkeypatch.setattr("gradation.api.samples.samples_visible_to", refuse)
     answer = client.get(reverse("intake:sample-list") if address == "web" else "/api/v1/samples")
 
     assert answer.status_code == status

@@ -44,8 +44,11 @@ TOLD_WITH = {
     "certificate_further_samples": {"certificate"},
     "certificate_further_specifications": {"certificate"},
     "user_groups": {"user"},
+    "recoverycode": {"secondfactor"},
     "equipment": {"equipment", "sieve", "instrument", "run", "check"},
 }
+#: Use-cases that mark a code as used: the sign-in or the signature that it was given for is told.
+USES_A_CODE = {"sign_in.judge_code", "identity.confirm_identity"}
 _WRITE = re.compile(r'\s*(INSERT(?: OR IGNORE)? INTO|UPDATE|DELETE FROM) "(gradation_\w+)"')
 _SAVEPOINT = re.compile(r'(SAVEPOINT|ROLLBACK TO SAVEPOINT) "?(\w+)"?')
 _state = local()
@@ -146,6 +149,8 @@ def _hold_against_ledger(name, written, last):
     from gradation.models import LedgerEntry
 
     kinds = {table.removeprefix("gradation_") for table in written if table not in MACHINERY}
+    if name in USES_A_CODE:
+        kinds -= {"secondfactor", "recoverycode"}
     entries = LedgerEntry.objects.filter(pk__gt=last)
     told = Counter(entries.values_list("subject_type", flat=True))
     untold = [kind for kind in sorted(kinds) if not told.keys() & TOLD_WITH.get(kind, {kind})]

@@ -158,12 +158,8 @@ def test_s46_a_fault_tells_its_number_and_nothing_else(db, monkeypatch):
     browser = Client(raise_request_exception=False)
     browser.force_login(factories.quality_manager())
     monkeypatch.setattr(
-        "gradation.queries.history.recent_entries",
-        lambda *_: (_ for _ in ()).throw(RuntimeError("SELECT secret FROM /gradation/x.py")),
-    )
-    monkeypatch.setattr(
-        "gradation.web.views.records.recent_entries",
-        lambda *_: (_ for _ in ()).throw(RuntimeError("SELECT secret FROM /gradation/x.py")),
+        "gradation.web.views.records.history_page",
+        lambda *_, **__: (_ for _ in ()).throw(RuntimeError("SELECT secret FROM /gradation/x.py")),
     )
 
     answer = browser.get(reverse("records:entry-list"))
@@ -184,7 +180,7 @@ def test_s46_the_interface_tells_a_fault_as_a_problem(db, monkeypatch):
     def broken(*_, **__):
         raise RuntimeError("SELECT secret")
 
-    monkeypatch.setattr("gradation.queries.samples.samples_visible_to", broken)
+    monkeypatch.setattr("gradation.api.samples.samples_visible_to", broken)
     answer = browser.get("/api/v1/samples")
 
     assert answer.status_code == 500
