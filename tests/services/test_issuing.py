@@ -7,7 +7,7 @@ import json
 import threading
 
 import pytest
-from django.db import DatabaseError, connection, connections, transaction
+from django.db import DatabaseError, connections, transaction
 
 from gradation.documents.certificate_content import CertificateContent
 from gradation.documents.content_changes import changes_between
@@ -30,6 +30,7 @@ from gradation.services.file_answers import Likeness, answer_on_file
 from tests import factories
 from tests.documents import reading
 from tests.factories import PASSWORD
+from tests.tampering import guards_lifted
 
 pytestmark = pytest.mark.django_db
 
@@ -295,17 +296,8 @@ def test_r36_every_issued_file_is_there_and_a_changed_or_missing_one_is_named():
 
 def _as_intruder(certificate, **values):
     """Change a row as somebody with all rights in the database would: without its guards."""
-    with connection.cursor() as cursor:
-        if connection.vendor == "sqlite":
-            cursor.execute(
-                "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = %s",
-                ["gradation_certificate"],
-            )
-            for (name,) in cursor.fetchall():
-                cursor.execute(f"DROP TRIGGER {name}")
-        else:
-            cursor.execute("ALTER TABLE gradation_certificate DISABLE TRIGGER USER")
-    Certificate.objects.filter(pk=certificate.pk).update(**values)
+    with guards_lifted():
+        Certificate.objects.filter(pk=certificate.pk).update(**values)
 
 
 # Races, on both databases
