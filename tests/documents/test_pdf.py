@@ -265,7 +265,7 @@ def test_p15_the_file_is_pdf_a_3_as_far_as_its_parts_tell():
     metadata = root["/Metadata"].get_data().decode()
     assert re.search(r"pdfaid:part[=>\"]+3", metadata)
     assert re.search(r"pdfaid:conformance[=>\"]+U", metadata)
-    assert root["/MarkInfo"]["/Marked"] is True  # tagged: ISO 32000-1, 14.7.1
+    assert root["/MarkInfo"]["/Marked"].value is True  # tagged: ISO 32000-1, 14.7.1
     assert "/StructTreeRoot" in root
     assert root["/OutputIntents"][0]["/S"] == "/GTS_PDFA1"
     assert [it.get_object()["/AFRelationship"] for it in root["/AF"]] == ["/Data"]
