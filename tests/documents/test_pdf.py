@@ -268,6 +268,6 @@ def test_p15_the_file_is_pdf_a_3_as_far_as_its_parts_tell():
     assert root["/MarkInfo"]["/Marked"].value is True  # tagged: ISO 32000-1, 14.7.1
     assert "/StructTreeRoot" in root
     assert root["/OutputIntents"][0]["/S"] == "/GTS_PDFA1"
-    assert [it.get_object()["/AFRelationship"] for it in root["/AF"]] == ["/Data"]
+    assert {it.get_object()["/AFRelationship"] for it in root["/AF"]} == {"/Data"}
     assert len(reader.trailer["/ID"]) == 2
     assert not {"/JavaScript", "/OpenAction", "/AA"} & set(root)
