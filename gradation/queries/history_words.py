@@ -41,7 +41,7 @@ class Change:
 _UNTOLD = frozenset(
     {"id", "version", "key", "decimals", "use_count", "is_frozen", "search_text", "revision"}
     | {"subject_type", "subject_id", "frontier", "position", "increment", "slot", "request_id"}
-    | {"lift_reason", "state_reason", "withdrawal_reason", "reason", "raw_text"}
+    | {"issued_by_name", "lift_reason", "state_reason", "withdrawal_reason", "reason", "raw_text"}
 )
 _UNITS = (
     ("_g", "g"), ("_um", "µm"), ("_pct", "%"), ("_mm", "mm"), ("_hz", "Hz"), ("_c", "°C"),
