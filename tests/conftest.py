@@ -45,8 +45,10 @@ def _nothing_kept_of_another_database(request):
         "django_db"
     ):
         from gradation.queries.settled import forget_settled
+        from gradation.services.interface_calls import forget_counts
 
         forget_settled()
+        forget_counts()
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -13,7 +13,7 @@ import ssl
 from contextlib import suppress
 from dataclasses import dataclass
 from http.client import HTTPException
-from threading import Timer
+from threading import Event, Timer
 from time import monotonic
 from typing import TypeAlias
 from urllib.parse import SplitResult, urlsplit
@@ -144,7 +144,8 @@ def _called(
     parts: SplitResult, address: str, body: bytes, headers: dict[str, str]
 ) -> tuple[int, str]:
     connection = _connection(parts, address)
-    watch = Timer(LONGEST_S, _cut, [connection])
+    is_cut = Event()
+    watch = Timer(LONGEST_S, _cut, [connection, is_cut])
     watch.daemon = True
     watch.start()
     try:
@@ -152,7 +153,7 @@ def _called(
         sent = {"Host": parts.netloc, **headers}
         connection.request("POST", target, body=body, headers=sent, preload_content=False)
         status = connection.getresponse().status
-        if watch.finished.is_set():
+        if is_cut.is_set():  # what came by then is no answer, however it reads
             raise TimeoutError
     finally:
         watch.cancel()
@@ -175,7 +176,8 @@ def _connection(parts: SplitResult, address: str) -> HTTPConnection:
     )
 
 
-def _cut(connection: HTTPConnection) -> None:
+def _cut(connection: HTTPConnection, is_cut: Event) -> None:
+    is_cut.set()
     if connection.sock is not None:
         with suppress(OSError):
             connection.sock.shutdown(socket.SHUT_RDWR)
