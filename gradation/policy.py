@@ -39,6 +39,7 @@ class Action(StrEnum):
     RECORD_RUN = "record a run"
     SEND_BALANCE_READINGS = "send the readings of a balance"
     IMPORT_RUNS = "import runs recorded elsewhere"
+    COMPARE_WITH_PAPER = "compare a run with the paper it was typed from"
     REVIEW_RUN = "review a run"
     DRAFT_CERTIFICATE = "draft a certificate"
     ISSUE_CERTIFICATE = "issue a certificate"
@@ -99,6 +100,7 @@ _MATRIX: dict[Action, frozenset[Role]] = {
     Action.RECORD_RUN: frozenset({Role.TECHNICIAN}),
     Action.SEND_BALANCE_READINGS: frozenset({Role.TECHNICIAN, Role.EQUIPMENT_KEEPER}),
     Action.IMPORT_RUNS: frozenset({Role.TECHNICIAN, Role.QUALITY_MANAGER}),
+    Action.COMPARE_WITH_PAPER: frozenset({Role.TECHNICIAN, Role.REVIEWER}),
     Action.REVIEW_RUN: frozenset({Role.REVIEWER}),
     Action.DRAFT_CERTIFICATE: frozenset({Role.REVIEWER, Role.SIGNATORY}),
     Action.ISSUE_CERTIFICATE: frozenset({Role.SIGNATORY}),

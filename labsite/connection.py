@@ -84,4 +84,5 @@ def answer(request: HttpRequest, peer: str) -> HttpResponse:
     lines = [f"{'ok   ' if each.is_good else 'WRONG'}  {each.what}: {each.words}" for each in seen]
     head = "How this request reached Gradation:\n\n"
     status = 200 if all(each.is_good for each in seen) else 409
-    return HttpResponse(head + "\n".join(lines) + "\n", status=status, content_type="text/plain")
+    text = head + "\n".join(lines) + "\n"
+    return HttpResponse(text, status=status, content_type="text/plain; charset=utf-8")

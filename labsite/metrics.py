@@ -27,12 +27,12 @@ _seconds = Histogram(
     ["route"],
     buckets=(0.01, 0.025, 0.05, 0.1, 0.3, 1, 3, 10, 30),
 )
-_METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
+METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
 
 
 def count_request(method: str, route: str, status: int, seconds: float) -> None:
     """Count one answered request under its route's name, never under its address."""
-    _requests.labels(method if method in _METHODS else "other", route, str(status)).inc()
+    _requests.labels(method if method in METHODS else "other", route, str(status)).inc()
     _seconds.labels(route).observe(seconds)
 
 
@@ -56,7 +56,7 @@ def _is_this_machine(address: str) -> bool:
 def answer(request: HttpRequest) -> HttpResponse:
     """Give the figures of all server processes."""
     if not may_read(request):
-        return HttpResponse("Not for you.\n", status=403, content_type="text/plain")
+        return HttpResponse("Not for you.\n", status=403, content_type="text/plain; charset=utf-8")
     registry = REGISTRY
     if os.environ.get("PROMETHEUS_MULTIPROC_DIR"):
         registry = CollectorRegistry()

@@ -13,6 +13,7 @@ from uuid import uuid4
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
+from gradation.web.told import told_path
 from labsite import metrics
 
 Handler = Callable[[HttpRequest], HttpResponse]
@@ -52,7 +53,7 @@ class RequestMiddleware:
             "answered",
             extra={
                 "method": request.method,
-                "path": request.path,
+                "path": told_path(request),
                 "status": response.status_code,
                 "ms": round(seconds * 1000, 1),
                 "address": request.META["REMOTE_ADDR"],

@@ -6,6 +6,8 @@ import django
 from django.db import DatabaseError, connections
 from django.db.migrations.executor import MigrationExecutor
 
+from gradation.checks import missing_guards, stale_collation
+
 log = logging.getLogger("gradation.start")
 
 
@@ -24,6 +26,8 @@ def refuse_pending_migrations() -> None:
     django.setup()
     try:
         pending = pending_migrations()
+        unguarded = [] if pending else missing_guards(connections["default"])
+        stale = stale_collation(connections["default"])
     except DatabaseError as error:
         log.warning("the database does not answer yet: %s", error)
         return
@@ -33,6 +37,28 @@ def refuse_pending_migrations() -> None:
         raise SystemExit(
             f"Gradation cannot start: the database lacks {len(pending)} changes of its tables, "
             f"first {pending[0]}. Run: python manage.py upgrade"
+        )
+    refuse_unguarded(unguarded)
+    refuse_stale_collation(stale)
+
+
+def refuse_unguarded(missing: list[str]) -> None:
+    """End the start with one sentence when guards of the records do not stand in the database."""
+    if missing:
+        raise SystemExit(
+            f"Gradation cannot start: the database lacks {len(missing)} of the guards that keep "
+            f"records from being changed, first {missing[0]}. Run: python manage.py migrate"
+        )
+
+
+def refuse_stale_collation(change: str) -> None:
+    """End the start with one sentence when the system sorts otherwise than the indexes do."""
+    if change:
+        name = connections["default"].settings_dict["NAME"]
+        raise SystemExit(
+            f"Gradation cannot start: the system under PostgreSQL changed how letters are sorted "
+            f"(collation version {change}), so that indexes may let doubles in. As the owner run: "
+            f'REINDEX DATABASE "{name}"; ALTER DATABASE "{name}" REFRESH COLLATION VERSION;'
         )
 
 

@@ -3,6 +3,7 @@
 A part that is missing on this machine is skipped by name; with CI=true it is a failure.
 """
 
+import gc
 import os
 import shutil
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 from xdist.scheduler import LoadScopeScheduling
 
 from labsite.bootstrap import postgres, system
+from tests import tables
 
 pytest_plugins = ["tests.fixtures_browser"]
 
@@ -23,6 +25,24 @@ KEPT_TOGETHER = (
     "tests/commands/test_demo_scenario.py",
     "tests/deploy/test_production_server.py",
     "tests/published/test_nothing_left_out.py",
+)
+#: Files with single tests of ten seconds and more. They are handed out next, so that at the end no
+#: process works on one of them alone; a name that is missing here costs time and nothing else.
+BEGUN_EARLY = (
+    "tests/migrations/test_bench_work.py",
+    "tests/operations/test_backup.py",
+    "tests/operations/test_upgrade.py",
+    "tests/web/test_permissions.py",
+    "tests/web/test_verification.py",
+    "tests/commands/test_bench_gateway.py",
+    "tests/commands/test_bootstrap.py",
+    "tests/security/test_matrix.py",
+    "tests/security/test_interface_matrix.py",
+    "tests/documents/test_impact_report.py",
+    "tests/services/test_impact.py",
+    "tests/api/test_fuzzing.py",
+    "tests/api/test_imports.py",
+    "tests/browser/test_main_path.py",
 )
 
 
@@ -51,6 +71,31 @@ def _nothing_kept_of_another_database(request):
         forget_counts()
 
 
+@pytest.fixture(scope="session")
+def django_db_setup(django_test_environment, django_db_blocker, django_db_modify_db_settings):
+    """Give each process of the run a database of its own, with tables copied from those kept.
+
+    Stands in for the fixture of that name, which makes them migration by migration. `migrate` still
+    runs, over tables that are there.
+    """
+    from django.db import connection
+    from django.test.utils import setup_databases, teardown_databases
+
+    create = connection.creation._create_test_db
+
+    def create_with_tables(*args, **kwargs):
+        name = create(*args, **kwargs)
+        tables.put_into({**connection.settings_dict, "NAME": name})
+        return name
+
+    connection.creation._create_test_db = create_with_tables
+    with django_db_blocker.unblock():
+        known = setup_databases(verbosity=0, interactive=False, serialized_aliases=())
+    yield
+    with django_db_blocker.unblock():
+        teardown_databases(known, verbosity=0)
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _records_are_watched():
     """Watch every use-case; let the runner empty tables that the database keeps from it."""
@@ -67,9 +112,22 @@ def pytest_xdist_make_scheduler(config, log):
     return Spread(config, log)
 
 
+def pytest_collection():
+    """Collect without looking for garbage: thousands of tests come into being, none goes."""
+    gc.disable()
+
+
+def pytest_collection_finish():
+    """Look for garbage again, but no longer among what stays to the end."""
+    gc.enable()
+    gc.freeze()
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
     """Mark tests by what they touch, so that nobody has to remember to."""
+    if os.environ.get("PYTEST_XDIST_WORKER"):
+        items.sort(key=lambda item: not item.nodeid.startswith(BEGUN_EARLY))
     for item in items:
         fixtures = set(getattr(item, "fixturenames", ()))
         touches_database = item.get_closest_marker("django_db") or fixtures & DATABASE_FIXTURES

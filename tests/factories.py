@@ -69,12 +69,15 @@ from gradation.services import (
     tokens,
     upkeep,
 )
+from gradation.services.order_sheet_rows import guess_columns as order_columns
 from gradation.services.procedure_reading import nest_of
 from gradation.services.run_sheet_rows import guess_columns
 from tests.bench_steps import answer_findings as answer_findings
 from tests.bench_steps import hand_over
 from tests.review_steps import accept as accept
+from tests.sheets import ORDER_HEADINGS as ORDER_HEADINGS
 from tests.sheets import RUN_HEADINGS as RUN_HEADINGS
+from tests.sheets import orders_table as orders_table
 from tests.sheets import runs_table as runs_table
 from tests.staff import PASSWORD as PASSWORD
 from tests.staff import approver as approver
@@ -225,7 +228,7 @@ def make_sample(
 
 def make_hold(sample: Sample | None = None, **values: Any) -> SampleHold:
     """Hold what is left of a sample."""
-    filled = {"cause": SampleHold.Cause.QUERY.value, "reason": "The customer asks.", **values}
+    filled = {"cause": SampleHold.Cause.DISPUTE.value, "reason": "The customer asks.", **values}
     sample = sample or make_sample()
     return retention.hold_sample(actor=technician(), sample=sample, **filled)
 
@@ -436,11 +439,24 @@ def make_sheet_form(actor: User | None = None, **values: Any) -> SheetForm:
     return run_import.change_sheet_form(actor=actor or technician(), form=SheetForm(**filled))
 
 
+def make_order_form(actor: User | None = None, **values: Any) -> SheetForm:
+    """Describe tables of orders whose columns say everything."""
+    make_laboratory()
+    filled = {
+        "kind": SheetForm.Kind.ORDERS,
+        "name": f"Order office {next(_number)}",
+        "unit": SheetForm.Unit.KILOGRAM,
+        "columns": order_columns(ORDER_HEADINGS),
+        **values,
+    }
+    return run_import.change_sheet_form(actor=actor or technician(), form=SheetForm(**filled))
+
+
 def make_run_import(actor: User | None = None) -> RunImport:
     """Take a table of one run in."""
     actor = actor or technician()
     file = runs_table(f"T-{next(_number)};2026-02-03;I. Orre;500;50;150;200;100;")
-    job = run_import.add_runs_table(
+    job = run_import.add_table(
         actor=actor, form=make_sheet_form(actor), file=file, name="tarnholt.csv"
     )
     job = run_import.look_through(actor=actor, job=job)

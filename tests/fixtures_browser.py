@@ -4,11 +4,13 @@ import os
 import shutil
 import threading
 import time
+from functools import partial
 
 import pytest
 from django.core.signals import request_finished, request_started
 
 from labsite.bootstrap import suite, system
+from tests.own_thread import in_own_thread
 
 PATIENCE_MS = 20_000  # of a busy machine: it costs time only where a test fails
 
@@ -76,12 +78,16 @@ def browser():
     from django.db import connections
     from playwright.sync_api import expect, sync_playwright
 
+    from gradation.services import issuing
+
     expect.set_options(timeout=PATIENCE_MS)
     # While Playwright's loop runs, Django keeps the connections of this thread in another place:
     # the one used so far would stay open behind everybody's back and hold its locks.
     connections.close_all()
     # Playwright's own event loop makes Django think that this is asynchronous code.
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    # For the same reason files are signed in a thread of their own from now on.
+    issuing.signed_pdf = partial(in_own_thread, issuing.signed_pdf)
     sandbox = ["--no-sandbox"] if system.is_root() else []
     with sync_playwright() as playwright:
         chromium = playwright.chromium.launch(

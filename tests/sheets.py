@@ -1,4 +1,4 @@
-"""Tables of runs that were recorded elsewhere, as `factories.make_sheet_form` describes them."""
+"""Tables of runs and orders, as the forms of `factories` describe them."""
 
 RUN_HEADINGS = (
     *("Reference", "Date", "Technician", "Dry mass"),
@@ -9,3 +9,14 @@ RUN_HEADINGS = (
 def runs_table(*rows: str) -> bytes:
     """Write rows under the headings of `make_sheet_form`, as a spreadsheet saves them."""
     return "\n".join([";".join(RUN_HEADINGS), *rows]).encode()
+
+
+ORDER_HEADINGS = (
+    *("Order", "Client", "Product", "Pit", "Batch", "Sampled", "Received"),
+    *("Mass", "Due", "Remarks"),
+)
+
+
+def orders_table(*rows: str) -> bytes:
+    """Write rows under the headings of `make_order_form`, as a spreadsheet saves them."""
+    return "\n".join([";".join(ORDER_HEADINGS), *rows]).encode()

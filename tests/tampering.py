@@ -3,7 +3,6 @@
 from contextlib import contextmanager
 
 from django.db import connection, transaction
-from django.db.backends.base.operations import BaseDatabaseOperations
 
 from gradation.migrations import _guards
 
@@ -45,6 +44,8 @@ def _set_role(role):
 
 def let_tests_empty_tables():
     """Let the emptying of all tables between tests pass the guards, as an owner could."""
+    from django.db.backends.base.operations import BaseDatabaseOperations
+
     empty = BaseDatabaseOperations.execute_sql_flush
 
     def empty_past_guards(self, statements):

@@ -14,6 +14,7 @@ ACTS_OF = {
         Action.CLOSE_SAMPLE,
         Action.PREPARE_PORTION,
         Action.RECORD_RUN,
+        Action.COMPARE_WITH_PAPER,
         Action.IMPORT_RUNS,
         Action.ENTER_EXTERNAL_RESULT,
         Action.RECORD_SAMPLING,
@@ -24,6 +25,7 @@ ACTS_OF = {
     },
     Role.REVIEWER: {
         Action.HOLD_SAMPLE,
+        Action.COMPARE_WITH_PAPER,
         Action.REVIEW_RUN,
         Action.DRAFT_CERTIFICATE,
         Action.SEND_CERTIFICATE,
@@ -105,7 +107,7 @@ def test_customer_only_reads_their_own():
 
 
 @pytest.mark.django_db
-def test_superuser_without_a_role_owns_no_data():
+def test_r60_superuser_without_a_role_owns_no_data():
     person = User(username="root", full_name="Root", is_superuser=True, is_staff=True)
     person.set_unusable_password()
     person.save()

@@ -10,6 +10,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from gradation.api.benches import WHOLE_BENCH, find_bench
 from gradation.api.contract.endpoint import Endpoint
 from gradation.api.contract.things import Act, Listing, ReasonIn, Thing, Words, route
 from gradation.api.contract.told import OlderPage, Sent, Told
@@ -19,6 +20,7 @@ from gradation.errors import Invalid, NotFound
 from gradation.models import BalanceLink, BalanceReading, Bench, Run, User, Weighing
 from gradation.queries.balances import bench_called, link_of, waiting_at, waiting_reading
 from gradation.queries.equipment import bench_list
+from gradation.queries.preparation import find_drying
 from gradation.queries.runs import find_run
 from gradation.services import balance_links, balance_readings, upkeep
 
@@ -40,10 +42,17 @@ class BenchIn(Sent):
 
 
 class FieldIn(Sent):
-    """A field of a run: what is weighed, at which place, which increment."""
+    """A field of a run, or the next weighing of a drying.
 
-    run = serializers.IntegerField()
-    slot = serializers.ChoiceField([slot.value for slot in Weighing.Slot])
+    Of a run: what is weighed, at which place, which increment. Of a drying: its number.
+    """
+
+    run = serializers.IntegerField(default=None, allow_null=True)
+    drying = serializers.IntegerField(default=None, allow_null=True)
+    number = serializers.IntegerField(default=1, min_value=1, max_value=1000)
+    slot = serializers.ChoiceField(
+        [slot.value for slot in Weighing.Slot], default=Weighing.Slot.FRACTION.value
+    )
     position = serializers.IntegerField(default=0, min_value=0, max_value=1000)
     increment = serializers.IntegerField(default=1, min_value=1, max_value=99)
     is_gross = serializers.BooleanField(default=False)
@@ -119,14 +128,6 @@ class LinkRowOut(serializers.Serializer[Any]):
     is_active = serializers.BooleanField()
 
 
-def _find_bench(person: User, name: str) -> Bench:
-    bench = bench_called(name)
-    if bench is None:
-        msg = f"There is no bench {name}. List the benches first."
-        raise NotFound(msg)
-    return bench
-
-
 def _find_row(person: User, pk: int) -> Bench:
     return Bench.objects.get(pk=pk)
 
@@ -147,7 +148,7 @@ def _find_link(person: User, serial: str) -> BalanceLink:
     return link
 
 
-BENCH = Thing("bench", _find_bench, BenchRowOut)
+BENCH = Thing("bench", find_bench, BenchRowOut)
 MADE_BENCH = Thing("bench", _find_row, BenchRowOut)
 WAITING = Thing("reading", _find_waiting, WaitingOut)
 LINK = Thing("link", _find_link, LinkRowOut)
@@ -161,7 +162,13 @@ def _run(person: User, told: Words) -> Run:
     return find_run(person, told["run"])
 
 
-def _field(person: User, told: Words) -> balance_readings.Field:
+def _field(person: User, told: Words) -> balance_readings.Field | balance_readings.DryingField:
+    if (told["run"] is None) == (told["drying"] is None):
+        msg = "Name the run or the drying that the reading goes to: one of them."
+        raise Invalid.one("run", msg, code="one-of-two")
+    if told["drying"] is not None:
+        drying = find_drying(person, told["drying"])
+        return balance_readings.DryingField(drying, told["number"])
     names = ("slot", "position", "increment", "is_gross", "tare_text")
     return balance_readings.Field(run=_run(person, told), **{name: told[name] for name in names})
 
@@ -246,7 +253,12 @@ routes = [
         f"{_BENCH}/retire",
         "bench-retire",
         "bench readings",
-        post=Act(upkeep.retire_bench, ReasonIn, thing=BENCH, matched=False),
+        post=Act(
+            *(upkeep.retire_bench, ReasonIn),
+            thing=WHOLE_BENCH,
+            made=MADE_BENCH,
+            about="The answer is the bench as the list shows it.",
+        ),
     ),
     route(
         f"{_BENCH}/field",

@@ -7,15 +7,17 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, ClassVar, cast
 
+from django.http import HttpResponseBase
 from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from gradation.api.contract.endpoint import Endpoint
+from gradation.api.contract.things import Thing, Words
 from gradation.api.contract.told import Answer, Sent, Told
 from gradation.api.problems import MEDIA_TYPE, problem_body
 from gradation.api.tokens import ScopeMissing
-from gradation.errors import Conflict, Invalid
+from gradation.errors import Conflict, Invalid, NotFound
 from gradation.models import ApiToken, BalanceReading, Bench, User
 from gradation.policy import Action, require
 from gradation.queries.balances import bench_called, links_at, named_place, waiting_at
@@ -48,12 +50,15 @@ class BalanceLineOut(serializers.Serializer[BalanceReading]):
     mass_g = serializers.DecimalField(16, None, source="mass_as_sent", allow_null=True)
     run = serializers.IntegerField(source="weighing.run_id", default=None, allow_null=True)
     weighing = serializers.IntegerField(source="weighing_id", allow_null=True)
+    drying = serializers.IntegerField(source="drying_mass.drying_id", default=None, allow_null=True)
+    drying_mass = serializers.IntegerField(source="drying_mass_id", allow_null=True)
 
 
 class BenchPlaceOut(serializers.Serializer[Any]):
     """Where the next balance reading of a bench goes."""
 
-    run = serializers.IntegerField(source="run_id")
+    run = serializers.IntegerField(source="run_id", allow_null=True)
+    drying = serializers.IntegerField(source="drying_id", allow_null=True)
     slot = serializers.CharField()
     position = serializers.IntegerField()
     increment = serializers.IntegerField()
@@ -103,10 +108,33 @@ class BenchOut(serializers.Serializer[Any]):
     """A bench: the field that was named, its balances, how many readings wait."""
 
     name = serializers.CharField()
+    is_active = serializers.BooleanField()
     place = BenchPlaceOut(allow_null=True)
     balances = LinkOut(many=True)
     waiting = serializers.IntegerField()
 
+
+def find_bench(person: User, name: str) -> Bench:
+    """Give a bench by its name; refuses (`NotFound`) one there is not."""
+    bench = bench_called(name)
+    if bench is None:
+        msg = f"There is no bench {name}. List the benches first."
+        raise NotFound(msg)
+    return bench
+
+
+def _whole(person: User, bench: Bench) -> Words:
+    place = named_place(bench)
+    return {
+        "name": bench.name,
+        "is_active": bench.is_active,
+        "place": BenchPlaceOut(place).data if place else None,
+        "balances": LinkOut(links_at(bench), many=True).data,
+        "waiting": waiting_at(bench).count(),
+    }
+
+
+WHOLE_BENCH = Thing("bench", find_bench, BenchOut, _whole)
 
 LINES_SENT: dict[str, Any] = {
     "description": "One line, or up to a hundred: balance (serial), line (as it came), key (UUID), "
@@ -128,21 +156,12 @@ class OneBench(Endpoint):
 
     area = "bench readings"
     operation = "bench"
-    told: ClassVar[Mapping[str, Told]] = {"GET": Told(gives=BenchOut)}
+    told: ClassVar[Mapping[str, Told]] = {"GET": Told(gives=BenchOut, tagged=True)}
 
-    def get(self, request: Request, bench: str) -> Response:
+    def get(self, request: Request, bench: str) -> HttpResponseBase:
         """Give the field that was named, the balances and how many readings wait."""
-        require(cast("User", request.user), Action.READ_RECORDS)
-        found = _bench(request, bench)
-        place = named_place(found)
-        return Response(
-            {
-                "name": found.name,
-                "place": BenchPlaceOut(place).data if place else None,
-                "balances": LinkOut(links_at(found), many=True).data,
-                "waiting": waiting_at(found).count(),
-            }
-        )
+        require(self.person, Action.READ_RECORDS)
+        return self.tagged(WHOLE_BENCH.shown(self.person, _bench(request, bench)))
 
 
 class BenchReadings(Endpoint):

@@ -17,16 +17,19 @@ from gradation.api.contract.things import Act, Listing, ReasonIn, Thing, Words, 
 from gradation.api.contract.told import Answer, OlderPage, Sent, Told
 from gradation.api.samples import EVERYBODY, narrowed
 from gradation.api.serializers import CertificateBrief, CertificateOut, states
-from gradation.errors import NotAllowed, NotFound
+from gradation.errors import Fault, Invalid, NotAllowed, NotFound
 from gradation.models import Certificate, User
 from gradation.queries.certificates import (
     certificates_visible_to,
     find_certificate,
     find_certificate_by_number,
 )
+from gradation.queries.methods import specification_version
+from gradation.queries.report_forms import find_report_form
 from gradation.queries.runs import find_run
 from gradation.queries.samples import find_sample
 from gradation.services import certify
+from gradation.services.certificate_mail import send_certificate
 
 _NO_FILE = "There is no file: only an issued certificate has one."
 
@@ -50,21 +53,44 @@ def _certificates(person: User, asked: Words) -> QuerySet[Certificate]:
     return narrowed(rows, asked.get("changed_since"), "sample__number")
 
 
-class DraftIn(Sent):
+class ContentIn(Sent):
     """What goes on a certificate."""
 
-    sample = serializers.CharField(max_length=20)
     runs = serializers.ListField(
         child=serializers.IntegerField(), max_length=50, help_text="Accepted runs, by their ids."
     )
     remarks = serializers.CharField(max_length=4000, default="", allow_blank=True)
+    report_form = serializers.IntegerField(
+        default=None,
+        allow_null=True,
+        min_value=1,
+        max_value=2**63 - 1,
+        help_text="Id of a report form; without it the one of the customer, material or trade.",
+    )
+    uncertainty_asked = serializers.BooleanField(default=False)
+    further_samples = serializers.ListField(
+        child=serializers.CharField(max_length=20),
+        default=list,
+        max_length=20,
+        help_text="Further samples of the same customer, by their numbers.",
+    )
+    further_specifications = serializers.ListField(
+        child=serializers.IntegerField(min_value=1, max_value=2**63 - 1),
+        default=list,
+        max_length=10,
+        help_text="Ids of specification versions that the results are held against beside.",
+    )
 
 
-class AmendmentIn(Sent):
+class DraftIn(ContentIn):
+    """What goes on a certificate of which sample."""
+
+    sample = serializers.CharField(max_length=20)
+
+
+class AmendmentIn(ContentIn):
     """What goes on an amendment, and why it is made."""
 
-    runs = serializers.ListField(child=serializers.IntegerField(), max_length=50)
-    remarks = serializers.CharField(max_length=4000, default="", allow_blank=True)
     reason = serializers.CharField(max_length=400)
 
 
@@ -83,13 +109,42 @@ DRAFT = Thing("certificate", _find_draft, CertificateOut)
 
 
 def _drafting(person: User, told: Words) -> certify.Drafting:
-    runs = [find_run(person, pk) for pk in dict.fromkeys(told["runs"])]
-    return certify.Drafting(runs=runs, remarks=told["remarks"])
+    faults: list[Fault] = []
+    form = _one_of(faults, "report_form", find_report_form, told["report_form"])
+    versions = [
+        _one_of(faults, "further_specifications", specification_version, key)
+        for key in dict.fromkeys(told["further_specifications"])
+    ]
+    if faults:
+        raise Invalid(faults)
+    return certify.Drafting(
+        runs=[find_run(person, pk) for pk in dict.fromkeys(told["runs"])],
+        remarks=told["remarks"],
+        report_form=form,
+        uncertainty_asked=told["uncertainty_asked"],
+        further_samples=[find_sample(person, n) for n in dict.fromkeys(told["further_samples"])],
+        further_specifications=versions,
+    )
+
+
+def _one_of(faults: list[Fault], field: str, find: Any, key: int | None) -> Any:  # noqa: ANN401
+    found = None if key is None else find(key)
+    if found is None and key is not None:
+        faults.append(Fault(field, f"There is none with the id {key}.", "unknown-id"))
+    return found
 
 
 def _drafted(person: User, subject: Any, told: Words) -> Words:  # noqa: ANN401
     sample = find_sample(person, told["sample"])
     return {"sample": sample, "drafting": _drafting(person, told)}
+
+
+class SendIn(Sent):
+    """To whom."""
+
+    address = serializers.EmailField(
+        max_length=254, default="", allow_blank=True, help_text="Empty: to the customer's address."
+    )
 
 
 def _amended(person: User, subject: Certificate, told: Words) -> Words:
@@ -223,6 +278,12 @@ routes = [
     ),
     path(f"{_DRAFT}/issue", Issue.as_view(), name="draft-issue"),
     route(_NUMBER, "certificate", "certificates", usual=EVERYBODY, get=ISSUED),
+    route(
+        f"{_NUMBER}/send",
+        "certificate-send",
+        "certificates",
+        post=Act(send_certificate, SendIn, thing=ISSUED, matched=False),
+    ),
     path(f"{_NUMBER}/pdf", CertificateFile.as_view(), name="certificate-pdf"),
     path(f"{_NUMBER}/verify", Verified.as_view(), name="certificate-verify"),
     route(

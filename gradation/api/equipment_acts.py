@@ -98,6 +98,9 @@ class InstrumentCardIn(CardIn):
     firmware = serializers.CharField(max_length=40, required=False, allow_blank=True)
     motion = serializers.CharField(max_length=80, required=False, allow_blank=True)
     frequency_hz = _measure(6, 2)
+    taps_per_min = serializers.IntegerField(
+        min_value=1, max_value=32767, required=False, allow_null=True
+    )
     amplitude_min_mm = _measure(6, 2)
     amplitude_max_mm = _measure(6, 2)
     greatest_nest_g = _measure(10, 1)

@@ -56,6 +56,7 @@ class InstrumentOut(ItemOut):
     firmware = serializers.CharField()
     motion = serializers.CharField()
     frequency_hz = serializers.DecimalField(6, 2, allow_null=True)
+    taps_per_min = serializers.IntegerField(allow_null=True)
     amplitude_min_mm = serializers.DecimalField(6, 2, allow_null=True)
     amplitude_max_mm = serializers.DecimalField(6, 2, allow_null=True)
     greatest_nest_g = serializers.DecimalField(10, 1, allow_null=True)

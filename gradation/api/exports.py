@@ -71,7 +71,7 @@ class Export(Endpoint):
 
     area = "exports"
     operation = "export"
-    told = {"GET": Told(gives=bytes, asks=ExportFilters, more=_FILES)}
+    told = {"GET": Told(asks=ExportFilters, more=_FILES)}
 
     def get(self, request: Request, table: str, form: str) -> FileResponse:
         """Give the table as CSV, XLSX, JSON or Parquet; the export stands in the ledger."""

@@ -9,13 +9,13 @@ from rest_framework import serializers
 from gradation.api.contract.things import Act, ReasonIn, Thing, Words, route
 from gradation.api.contract.told import Sent
 from gradation.api.portions import DryingOut, PortionOut
-from gradation.api.run_content import ShakingIn, shaker_named
+from gradation.api.run_content import SHAKINGS, ShakingIn, shaker_named
 from gradation.api.runs import RUN
 from gradation.models import Drying, Run, User
 from gradation.queries.portions import find_portion
 from gradation.queries.preparation import drying_view, find_drying
 from gradation.queries.runs import find_run
-from gradation.services import dryings, preparation, shakings
+from gradation.services import drying_containers, dryings, preparation, shakings
 
 
 def _words(person: User, drying: Drying) -> Words:
@@ -32,6 +32,15 @@ class RunIdIn(Sent):
     run = serializers.IntegerField()
 
 
+class ContainerIn(Sent):
+    """The mass of the empty container as it is in truth, and why it is corrected."""
+
+    container_g = serializers.CharField(
+        max_length=40, default="", allow_blank=True, help_text="Empty: none, or tared."
+    )
+    reason = serializers.CharField(max_length=400)
+
+
 class ShakingChangeIn(ShakingIn):
     """A shaking as it was in truth, and why it is corrected."""
 
@@ -41,6 +50,10 @@ class ShakingChangeIn(ShakingIn):
 
 def _taken(person: User, subject: Any, told: Words) -> Words:  # noqa: ANN401
     return {"run": find_run(person, told["run"])}
+
+
+def _container(person: User, subject: Drying, told: Words) -> Words:
+    return {"container_text": told["container_g"], "reason": told["reason"]}
 
 
 def _corrected(person: User, subject: Run, told: Words) -> Words:
@@ -63,9 +76,20 @@ routes = [
         post=Act(dryings.take_dry_mass, RunIdIn, _taken, DRYING, matched=False),
     ),
     route(
+        "dryings/<int:pk>/container",
+        "drying-container",
+        "portions",
+        post=Act(drying_containers.correct_container, ContainerIn, _container, DRYING),
+    ),
+    route(
         "runs/<int:pk>/shakings/correct",
         "shaking-correct",
         "runs",
-        post=Act(shakings.correct_shaking, ShakingChangeIn, _corrected, RUN, matched=False),
+        post=Act(
+            *(shakings.correct_shaking, ShakingChangeIn, _corrected, SHAKINGS),
+            made=RUN,
+            key_of=lambda shaking: shaking.run_id,
+            about="Send the tag of the run's shakings; the answer is the run.",
+        ),
     ),
 ]

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, ClassVar, cast
 
+from django.http import HttpResponseBase
 from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from gradation.api.contract.bulk import BulkIn, BulkOut, each_of
 from gradation.api.contract.endpoint import Endpoint
+from gradation.api.contract.things import Thing, Words
 from gradation.api.contract.told import Answer, Sent, Told
 from gradation.errors import Invalid
 from gradation.models import Instrument, Run, Shaking, User, Weighing
@@ -49,7 +51,7 @@ class ReadingOut(serializers.Serializer[Any]):
     observed_at = serializers.DateTimeField(allow_null=True)
     made_at = serializers.DateTimeField()
     made_by = serializers.CharField(source="made_by.full_name")
-    source = serializers.CharField(help_text="typed, balance, API or import.")  # type: ignore[assignment]
+    source = serializers.CharField(help_text="typed, balance, API, import or paper.")  # type: ignore[assignment]
 
 
 class ReadingRowOut(ReadingOut):
@@ -173,6 +175,9 @@ class ShakingIn(Sent):
     interval_s = serializers.IntegerField(
         min_value=1, max_value=32767, default=None, allow_null=True
     )
+    taps_per_min = serializers.IntegerField(
+        min_value=1, max_value=32767, default=None, allow_null=True
+    )
     shaker = serializers.CharField(max_length=40, default="", allow_blank=True)
     began_at = serializers.DateTimeField(default=None, allow_null=True)
     note = serializers.CharField(max_length=400, default="", allow_blank=True)
@@ -190,6 +195,7 @@ class ShakingOut(serializers.Serializer[Any]):
     acceleration_g = serializers.DecimalField(6, 2, allow_null=True)
     frequency_hz = serializers.DecimalField(5, 1, allow_null=True)
     interval_s = serializers.IntegerField(allow_null=True)
+    taps_per_min = serializers.IntegerField(allow_null=True)
     note = serializers.CharField()
     made_by = serializers.CharField(source="made_by.full_name")
 
@@ -214,7 +220,7 @@ class Shakings(Endpoint):
     operation = "run-shakings"
     is_open = True
     told: ClassVar[Mapping[str, Told]] = {
-        "GET": Told(gives=ShakingsOut),
+        "GET": Told(gives=ShakingsOut, tagged=True),
         "POST": Told(
             takes=ShakingIn,
             gives=ShakingRowOut,
@@ -224,12 +230,10 @@ class Shakings(Endpoint):
         ),
     }
 
-    def get(self, request: Request, pk: int) -> Response:
+    def get(self, request: Request, pk: int) -> HttpResponseBase:
         """Give the shakings as they count now."""
-        run = find_run(_person(request), pk)
-        rows = latest_shakings(run.shakings.all())
-        shown = [{**ShakingOut(row).data, **_compared(run, row)} for row in rows]
-        return Response({"results": shown})
+        person = _person(request)
+        return self.tagged(SHAKINGS.shown(person, find_run(person, pk)))
 
     def post(self, request: Request, pk: int) -> Response:
         """Keep a shaking; the same key again gives back the first."""
@@ -254,6 +258,14 @@ def shaker_named(serial: str) -> Instrument | None:
         msg = f"No instrument is registered under {serial}. Check the label."
         raise Invalid.one("shaker", msg, code="unknown-serial")
     return found[0]
+
+
+def _shakings(person: User, run: Run) -> Words:
+    rows = latest_shakings(run.shakings.all())
+    return {"results": [{**ShakingOut(row).data, **_compared(run, row)} for row in rows]}
+
+
+SHAKINGS = Thing("run", find_run, ShakingsOut, _shakings)
 
 
 def _compared(run: Run, row: Shaking) -> dict[str, Any]:

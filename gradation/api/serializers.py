@@ -87,6 +87,12 @@ class PlaceOut(serializers.Serializer):
 class RunOut(RunBrief):
     """A run with its places and its results, newest first."""
 
+    performed_on = serializers.DateField(
+        source="transcription.performed_on",
+        default=None,
+        allow_null=True,
+        help_text="Day of the work, where the run is typed from paper; else null.",
+    )
     deviations = serializers.CharField()
     wash_agent = serializers.CharField()
     soak_minutes = serializers.DecimalField(6, 1, allow_null=True)

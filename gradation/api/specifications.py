@@ -12,11 +12,13 @@ from rest_framework.response import Response
 from gradation.api.contract.told import Sent, Told
 from gradation.api.equipment import StaffView
 from gradation.errors import Invalid, NotFound
-from gradation.models import Specification, SpecificationVersion, User
+from gradation.models import Sample, Specification, SpecificationVersion, User
 from gradation.policy import Action
 from gradation.queries import specifications as file
-from gradation.queries.lots import LotVerdict, lot_verdict
+from gradation.queries.lots import LotVerdict, lot_verdict, sample_lot
 from gradation.queries.runs import find_run
+from gradation.queries.sample_results import SampleVerdict, sample_verdict
+from gradation.queries.samples import find_sample
 from gradation.queries.specification_words import line_words_of, version_words
 from gradation.queries.verdicts import line_name
 from gradation.queries.what_ifs import RunVerdict, deciding_line, run_verdict, what_if_of
@@ -199,6 +201,54 @@ class RunVerdictView(StaffView):
         asked = {name: str(value) for name, value in self.asked.items()}
         found = run_verdict(run, what_if_of(asked))
         return Response(verdict_out(found, lot_verdict(run)))
+
+
+SAMPLE_VERDICT: dict[str, Any] = {
+    "type": "object",
+    "description": "What a sample reports of its determinations, its verdict, its lot.",
+    "properties": {"sample": {"type": "string"}, "is_complete": {"type": "boolean"}},
+    "additionalProperties": {},
+}
+
+
+class SampleVerdictView(StaffView):
+    """The verdict of a sample: its determinations together, and its lot."""
+
+    area = "samples"
+    operation = "sample-verdict"
+    told: ClassVar[Mapping[str, Told]] = {"GET": Told(gives=SAMPLE_VERDICT)}
+
+    def get(self, request: Request, number: str) -> Response:
+        """Hold what the sample reports against its specification, and its lot by the lot rule."""
+        sample = find_sample(self.person, number)
+        return Response(_sample_out(sample, sample_verdict(sample), sample_lot(sample)))
+
+
+def _sample_out(
+    sample: Sample, found: SampleVerdict | None, lot: LotVerdict | None
+) -> dict[str, Any]:
+    """Give a sample's verdict as plain data; null where nothing can be said."""
+    version = sample.specification_version
+    told: dict[str, Any] = {
+        "sample": sample.number,
+        "specification": None if version is None else str(version),
+        "lot_rule": None if version is None else file.lot_words(version),
+        "is_complete": False,
+        "reports": None,
+        "runs": [],
+        "assessment": None,
+        "sentence": None,
+        "lot": None if lot is None else _lot_out(lot),
+    }
+    if found is None:
+        return told
+    return told | {
+        "is_complete": found.missing == 0,
+        "reports": found.how,
+        "runs": [str(run) for run in found.runs],
+        "assessment": found.assessment,
+        "sentence": found.sentence,
+    }
 
 
 def verdict_out(found: RunVerdict, lot: LotVerdict | None) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from gradation.queries.studies.asked import (
     RoundResult,
     StudyAsked,
     TypedGradation,
+    refuse_far_aperture,
 )
 
 __all__ = ["ASKED"]
@@ -87,6 +88,17 @@ class SieveIn(_Strict):
         min_length=1,
         max_length=50,
     )
+    measured_um = serializers.DecimalField(
+        **_MAYBE, help_text="Mean aperture of that sieve as its check found it, where it is known."
+    )
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """Refuse a measured aperture that cannot be that sieve's."""
+        if attrs["measured_um"] is not None:
+            why = refuse_far_aperture(attrs["aperture_um"], attrs["measured_um"])
+            if why:
+                raise serializers.ValidationError({"measured_um": why})
+        return attrs
 
 
 class SideIn(_Strict):
@@ -101,7 +113,7 @@ class SideIn(_Strict):
     def side(self, values: dict[str, Any]) -> BenchGroup:
         """Give the side; sieves coarse to fine."""
         typed = [
-            TypedGradation(each["aperture_um"], tuple(each["passing_pct"]))
+            TypedGradation(each["aperture_um"], tuple(each["passing_pct"]), each["measured_um"])
             for each in values["reported"]
         ]
         typed.sort(key=lambda row: -row.aperture_um)

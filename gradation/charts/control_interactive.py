@@ -5,6 +5,7 @@ from __future__ import annotations
 from html import escape
 from typing import Any
 
+from gradation.charts import packing
 from gradation.charts.control import Bound, BoundKind, ControlFigure, Event, Flagged, Panel, Track
 from gradation.charts.palette import INK, MADDER, QUIET, RULE, SANS, SLATE, UMBER, curve_style
 from gradation.charts.series import Span, even_marks
@@ -29,9 +30,11 @@ _FLAGS = ("x", "diamond-open", "star-open", "hexagon-open", "cross-thin-open")
 def plotly_control(figure: ControlFigure) -> dict[str, Any]:
     """Return {'data': [...], 'layout': {...}, 'config': {...}} for Plotly.newPlot."""
     traces: list[dict[str, Any]] = []
+    flags = 0
     for number, panel in enumerate(figure.panels):
         on = {"xaxis": "x", "yaxis": _axis_name(number)}
-        traces += [{**trace, **on} for trace in _panel(panel, is_first=not number)]
+        traces += [{**trace, **on} for trace in _panel(panel, flags, is_first=not number)]
+        flags += len(panel.flagged)
     if figure.events:
         traces.append(_events(figure))
     return {
@@ -49,10 +52,11 @@ def _plain(text: str) -> str:
     return escape(text, quote=False)
 
 
-def _panel(panel: Panel, *, is_first: bool) -> list[dict[str, Any]]:
+def _panel(panel: Panel, flags: int, *, is_first: bool) -> list[dict[str, Any]]:
+    """Draw a panel; `flags` shapes of flagged points are taken by the panels before."""
     traces = [_bound(bound) for bound in panel.bounds]
     traces += [_track(track, i, is_named=is_first) for i, track in enumerate(panel.tracks)]
-    return traces + [_flagged(each, i) for i, each in enumerate(panel.flagged)]
+    return traces + [_flagged(each, flags + i) for i, each in enumerate(panel.flagged)]
 
 
 def _bound(bound: Bound) -> dict[str, Any]:
@@ -77,8 +81,8 @@ def _track(track: Track, position: int, *, is_named: bool) -> dict[str, Any]:
         "type": "scatter",
         "name": _plain(track.label),
         "mode": "lines" if is_long else "lines+markers",
-        "x": list(track.at),
-        "y": list(track.value),
+        **packing.places(track.at),
+        "y": packing.values(track.value),
         "line": {"color": style.colour, "width": 0.8 if is_long else 1.3, "dash": dash},
         "marker": {
             "symbol": _MARKERS.get(style.marker, "circle"),
@@ -95,8 +99,8 @@ def _flagged(each: Flagged, position: int) -> dict[str, Any]:
         "type": "scatter",
         "name": _plain(each.reason),
         "mode": "markers",
-        "x": list(each.at),
-        "y": list(each.value),
+        **packing.places(each.at),
+        "y": packing.values(each.value),
         "marker": {
             "symbol": _FLAGS[position % len(_FLAGS)],
             "size": 11,
@@ -109,7 +113,7 @@ def _flagged(each: Flagged, position: int) -> dict[str, Any]:
 
 def _hover(said: tuple[str, ...], more: str = "") -> dict[str, Any]:
     if not said:
-        return {"hovertemplate": f"point %{{x}}: %{{y}}{more}<extra></extra>"}
+        return {"hovertemplate": f"point %{{x}}: %{{y:.5~g}}{more}<extra></extra>"}
     texts = [_plain(text) for text in said]
     return {"text": texts, "hovertemplate": f"%{{text}}{more}<extra></extra>"}
 

@@ -6,6 +6,7 @@ Where no limit is known the fill is lighter and only compares the fractions with
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from gradation.charts.markup import element, number, picture
 from gradation.charts.palette import (
@@ -48,8 +49,12 @@ class NestPiece:
         return "; ".join(parts)
 
 
+@lru_cache(maxsize=1024)
 def nest_piece(piece: NestPiece, width: float = 72, height: float = 28) -> str:
-    """Return one piece as an SVG of its own, the row header of its table row."""
+    """Return one piece as an SVG of its own, the row header of its table row.
+
+    Drawings are remembered: of a nest that is weighed again and again, most pieces stay the same.
+    """
     return picture(_piece(piece, 0, width, height), width, height, piece.described())
 
 

@@ -98,6 +98,11 @@ class SeriesFigure:
     marks: tuple["Mark", ...] = ()
     """Names along the foot, where places are kinds and not figures."""
 
+    @property
+    def has_words_beside(self) -> bool:
+        """Say whether words on levels stand beyond the right end: kinds fill the whole width."""
+        return bool(self.marks and self.levels)
+
     def places(self) -> Iterator[float]:
         """Yield everything that must lie along the foot."""
         yield from (point.at for each in self.series for point in each.points)

@@ -126,12 +126,12 @@ def _layout(figure: SeriesFigure, along: Span, values: Span) -> dict[str, Any]:
         "font": {"family": SANS, "size": 13, "color": INK},
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
-        "margin": {"l": 64, "r": 24, "t": 16, "b": 56},
+        "margin": {"l": 64, "r": 84 if figure.has_words_beside else 24, "t": 16, "b": 56},
         "legend": {"orientation": "h", "y": -0.18, "traceorder": "normal"},
         "hovermode": "closest",
         "xaxis": _axis(figure.along_title, along, along_marks(figure, along)),
         "yaxis": _axis(figure.value_title, values, even_marks(values)),
-        "annotations": [_words(level, along) for level in figure.levels] + _met(figure),
+        "annotations": [_words(figure, level, along) for level in figure.levels] + _met(figure),
         "shapes": _interval(figure, values),
     }
 
@@ -150,14 +150,19 @@ def _axis(title: str, span: Span, marks: tuple[Mark, ...]) -> dict[str, Any]:
     }
 
 
-def _words(level: Level, along: Span) -> dict[str, Any]:
-    """Return the words on a level line: at the left end, the nominal's at the right."""
+def _words(figure: SeriesFigure, level: Level, along: Span) -> dict[str, Any]:
+    """Return the words on a level line: beyond it, or at its left end, the nominal's at the right.
+
+    Where values stand beside kinds, there is always a point near either end of the line.
+    """
     is_limit = level.kind is LevelKind.LIMIT
+    is_beside = figure.has_words_beside
+    is_left = is_limit and not is_beside
     return {
-        "x": along.low if is_limit else along.high,
+        "x": along.low if is_left else along.high,
         "y": level.value,
-        "xanchor": "left" if is_limit else "right",
-        "yanchor": "bottom",
+        "xanchor": "left" if is_left or is_beside else "right",
+        "yanchor": "middle" if is_beside else "bottom",
         "text": _plain(level.text),
         "showarrow": False,
         "font": {"size": 12, "color": MADDER if is_limit else QUIET},

@@ -32,6 +32,8 @@ from gradation.charts.series import (
 )
 
 _LEFT_PX, _RIGHT_PX, _TOP_PX, _FOOT_PX = 52.0, 10.0, 8.0, 34.0
+#: Room at the right for the words on levels that stand beyond their end, and how many fit.
+_BESIDE_PX, _WORDS_BESIDE = 62.0, 13
 _LONGEST_WORDS = 70
 _KEY_WIDTH_PX = 29 + 24 * CHARACTER_PX
 _KEY_GAP_PX = 8.0
@@ -66,7 +68,8 @@ class _Plot:
 def series_svg(figure: SeriesFigure, width_mm: float, height_mm: float) -> str:
     """Return `figure` as one SVG element of the given size on paper."""
     width, height = width_mm * PX_PER_MM, height_mm * PX_PER_MM
-    across = width - _LEFT_PX - _RIGHT_PX
+    right = _BESIDE_PX if figure.has_words_beside else _RIGHT_PX
+    across = width - _LEFT_PX - right
     top = _TOP_PX + _key_rows(figure, across) * ROW_PX
     plot = _Plot(figure, *spans_of(figure), across, height - top - _FOOT_PX, top)
     layers: tuple[Callable[[_Plot], str], ...] = (_grid, _trend, _levels, _frame, _all, _axes)
@@ -127,6 +130,10 @@ def _levels(plot: _Plot) -> str:
         line = f"M{number(_LEFT_PX)} {number(y)}H{number(plot.right)}"
         dash = "none" if limit else "4 3"
         drawn += element("path", d=line, stroke=colour, stroke_dasharray=dash, fill="none")
+        if plot.figure.has_words_beside:
+            words = cut(level.text, _WORDS_BESIDE)
+            drawn += label(plot.right + 4, y + 3, words, text_anchor="start", fill=colour)
+            continue
         x, anchor = (_LEFT_PX + 4, "start") if limit else (plot.right - 4, "end")
         words = cut(level.text, _LONGEST_WORDS)
         drawn += label(x, y - 3, words, text_anchor=anchor, fill=colour)

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 from gradation.charts.figure import Side
 from gradation.charts.markers import path
@@ -73,6 +74,7 @@ class _Ruler:
         return room + inside / 100 * (self.width - 2 * room)
 
 
+@lru_cache(maxsize=1024)
 def envelope_strip(strip: Strip, width: float = 120, height: float = 14) -> str:
     """Return the strip as an SVG of `width` by `height` px."""
     ruler = _Ruler(width, height)

@@ -137,11 +137,18 @@ def _statement(statement: Conformity) -> dict[str, object]:
             "item": it,
             "value": value,
             "limits": _limits(it.lower, it.upper),
+            "deviation": written(it.deviation),
+            "share": written(it.share_pct),
             "said": _verdict(it.verdict),
         }
         for it, value in zip(statement.lines, values, strict=True)
     ]
-    return {"it": statement, "said": gettext(statement.outcome.value), "lines": lines}
+    return {
+        "it": statement,
+        "said": gettext(statement.outcome.value),
+        "lines": lines,
+        "has_shares": any(it.share_pct for it in statement.lines),
+    }
 
 
 def _verdict(verdict: Verdict) -> str:

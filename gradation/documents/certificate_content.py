@@ -5,6 +5,7 @@ dash, 'n.d.' means 'not determined'. Dates are ISO 8601 ('2026-11-24', with a ti
 '2026-11-24T14:05+01:00') or, where a date is not known, words that say so.
 """
 
+import re
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -204,6 +205,14 @@ class ResultTable:
     sample: str = ""
 
 
+def shown_unit(value: str, unit: str) -> str:
+    """Give the unit to set beside a value: 1 for a bare number, none for words or '< 45 µm'."""
+    return unit or ("1" if _NUMBER.fullmatch(value) else "")
+
+
+_NUMBER = re.compile(r"[-−]?\d+(?:[.,]\d+)?")
+
+
 @dataclass(frozen=True)
 class Characteristic:
     """A characteristic value with the name of its formula; `run` where there is more than one."""
@@ -220,10 +229,19 @@ class Characteristic:
     run: str = ""
     provider: str = ""
 
+    @property
+    def shown_unit(self) -> str:
+        """Give the unit to set beside the value."""
+        return shown_unit(self.value, self.unit)
+
 
 @dataclass(frozen=True)
 class ComparedLine:
-    """One limit of a specification that the result table does not show: found, asked, verdict."""
+    """One limit of a specification that the result table does not show: found, asked, verdict.
+
+    Of a lot: from how many results, their standard deviation, the share of the lot within the
+    limits; `value` is then their mean.
+    """
 
     what: str
     value: str
@@ -232,11 +250,22 @@ class ComparedLine:
     upper: str = ""
     uncertainty: str = ""
     verdict: Verdict = Verdict.NONE
+    results: str = ""
+    deviation: str = ""
+    share_pct: str = ""
+
+    @property
+    def shown_unit(self) -> str:
+        """Give the unit to set beside the value."""
+        return shown_unit(self.value, self.unit)
 
 
 @dataclass(frozen=True)
 class Conformity:
-    """A statement of conformity: which results, which clause, which rule, what it says."""
+    """A statement of conformity: which results, which clause, which rule, what it says.
+
+    `lot` names the lot, or says which results, where the specification judges several together.
+    """
 
     specification: str
     version: str
@@ -247,6 +276,7 @@ class Conformity:
     outcome: Outcome
     sentence: str
     lines: tuple[ComparedLine, ...] = ()
+    lot: str = ""
 
 
 @dataclass(frozen=True)
@@ -370,6 +400,8 @@ class CertificateContent:
     verification_code: str = ""
     verification_address: str = ""
     file_signed_by: str = ""
+    #: Number and root of the seal made just before the signature.
+    seal: str = ""
     language: str = "en"
     form: str = FORM
     chart: Chart = field(default_factory=Chart)

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from gradation.documents.certificate_content import (
     CertificateContent,
     Characteristic,
+    ComparedLine,
     ResultRow,
     ResultTable,
 )
@@ -28,6 +29,10 @@ def _lines(content: CertificateContent) -> Iterator[_Line]:
         yield from _of_balance(table)
     for value in content.characteristics:
         yield _of_value(value)
+    for statement in content.conformity:
+        if statement.lot:
+            for line in statement.lines:
+                yield from _of_lot(f"lot {statement.lot}", line)
 
 
 def _of_row(table: str, row: ResultRow) -> Iterator[_Line]:
@@ -53,6 +58,17 @@ def _of_balance(table: ResultTable) -> Iterator[_Line]:
                 yield table.label, line.label, "mass balance", value, unit, "", "", ""
 
 
+def _of_lot(table: str, line: ComparedLine) -> Iterator[_Line]:
+    unit, limits = line.shown_unit, (line.lower, line.upper, line.verdict)
+    yield table, line.what, f"mean of {line.results} results", line.value, unit, *limits
+    for quantity, value, measured in (
+        ("standard deviation", line.deviation, unit),
+        ("share within limits", line.share_pct, "%"),
+    ):
+        if value:
+            yield table, line.what, quantity, value, measured, "", "", ""
+
+
 def _of_value(item: Characteristic) -> _Line:
     limits = (item.lower, item.upper, item.verdict)
-    return item.run, item.name, item.formula, item.value, item.unit or "1", *limits
+    return item.run, item.name, item.formula, item.value, item.shown_unit, *limits

@@ -144,8 +144,8 @@ def shown_table(
     Masses and shares line up through sieves and balance.
     """
     rows = table.rows
-    balance = table.balance if with_balance else ()
     columns = [it for it in _COLUMNS if _is_wanted(it, rows, chosen)]
+    balance = [it for it in table.balance if with_balance and _says_something(it, columns)]
     count = len(rows)
     figures = {it.key: aligned(_values(it, rows, balance)) for it in columns}
     has_alternatives = _may(chosen, "alternative") and any(it.alternative for it in rows)
@@ -193,6 +193,11 @@ def _is_wanted(column: Column, rows: Sequence[ResultRow], chosen: Sequence[str])
 
 def _values(column: Column, rows: Sequence[ResultRow], balance: Sequence[BalanceRow]) -> list[str]:
     return [column.value(row) for row in rows] + [_below(column.key, line) for line in balance]
+
+
+def _says_something(line: BalanceRow, columns: Sequence[Column]) -> bool:
+    """Say whether a line under the sieves has a figure in a column that is shown."""
+    return any(_below(column.key, line) for column in columns)
 
 
 def _below(key: str, line: BalanceRow) -> str:

@@ -13,6 +13,7 @@ _IDENTITY = frozenset(
         "version",
         "draft",
         "file_signed_by",
+        "seal",
         "issued_at",
         "signatures",
         "amendment",

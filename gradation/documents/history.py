@@ -65,9 +65,13 @@ def history_html(content: HistoryContent) -> str:
         "content": content,
         "days": list(_days(content.entries)),
         "printed": shown_date(content.printed_at),
-        "identity": f"History of {content.subject}, {len(content.entries)} entries",
+        "identity": f"History of {content.subject}, {_counted(len(content.entries))}",
     }
     return render_to_string("documents/history.html", context)
+
+
+def _counted(entries: int) -> str:
+    return "1 entry" if entries == 1 else f"{entries} entries"
 
 
 def history_pdf(content: HistoryContent) -> bytes:

@@ -11,7 +11,8 @@ from asn1crypto import keys as asn1_keys
 from asn1crypto import x509 as asn1_x509
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
-from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.asymmetric import ec, rsa
+from cryptography.hazmat.primitives.asymmetric.types import PublicKeyTypes
 from cryptography.x509.oid import NameOID
 from pyhanko.keys import load_certs_from_pemder_data, load_private_key_from_pemder_data
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
@@ -23,6 +24,16 @@ __all__ = ["FIELD", "KeyFault", "SigningKey", "key_from_pem", "new_key_pem", "si
 
 FIELD = "LaboratorySignature"
 _YEARS = 10
+#: Of a key by its kind. RSA of 2048 bits has 112 bits of strength, enough until 2030 (NIST
+#: SP 800-131A); authorities still hand such keys out.
+LEAST_BITS: dict[str, tuple[type[rsa.RSAPublicKey | ec.EllipticCurvePublicKey], int]] = {
+    "RSA": (rsa.RSAPublicKey, 2048),
+    "EC": (ec.EllipticCurvePublicKey, 256),
+}
+#: RSA of 128 bits of strength (NIST SP 800-57 part 1, table 2). A certificate that begins from then
+#: on needs it; one from before signs until it ends, so that no upgrade stops a laboratory.
+STRONG_RSA_BITS = 3072
+STRONG_FROM = datetime.datetime(2027, 1, 1, tzinfo=datetime.UTC)
 
 
 class KeyFault(ValueError):
@@ -49,6 +60,17 @@ class SigningKey:
         moment: datetime.datetime = self.certificate.not_valid_after
         return moment
 
+    @property
+    def kind(self) -> str:
+        """Name the kind of key and its size."""
+        key = self.certificate.public_key
+        return f"{str(key.algorithm).upper()}, {key.bit_size} bits"
+
+    @property
+    def is_strong(self) -> bool:
+        """Say whether it has 128 bits of strength."""
+        return _is_strong(self.certificate)
+
 
 def key_from_pem(pem: bytes, passphrase: bytes | None = None) -> SigningKey:
     """Return the key that a PEM file holds: a private key, its certificate first, then others.
@@ -68,9 +90,30 @@ def key_from_pem(pem: bytes, passphrase: bytes | None = None) -> SigningKey:
     own = public.public_bytes(
         serialization.Encoding.DER, serialization.PublicFormat.SubjectPublicKeyInfo
     )
+    _refuse_weak(public)
     if own != chain[0].public_key.dump():
         raise KeyFault("its first certificate belongs to another key")
+    if chain[0].not_valid_before >= STRONG_FROM and not _is_strong(chain[0]):
+        raise KeyFault(
+            f"its certificate begins in {chain[0].not_valid_before:%Y}, and RSA keys need "
+            f"{STRONG_RSA_BITS} bits since {STRONG_FROM:%Y}"
+        )
     return SigningKey(private, chain[0], tuple(chain[1:]))
+
+
+def _refuse_weak(public: PublicKeyTypes) -> None:
+    """Refuse a key of less than 112 bits of strength (NIST SP 800-57 part 1, table 2).
+
+    An elliptic key is as strong as its curve, however small its own number happens to be.
+    """
+    for kind, (classes, least) in LEAST_BITS.items():
+        if isinstance(public, classes) and public.key_size < least:
+            raise KeyFault(f"its {kind} key has {public.key_size} bits; {least} are needed")
+
+
+def _is_strong(certificate: asn1_x509.Certificate) -> bool:
+    key = certificate.public_key
+    return bool(key.algorithm != "rsa" or key.bit_size >= STRONG_RSA_BITS)
 
 
 def new_key_pem(name: str, at: datetime.datetime) -> bytes:
@@ -114,7 +157,10 @@ def signed_pdf(pdf: bytes, key: SigningKey, *, reason: str) -> bytes:
     certificates = [key.certificate, *key.others]
     store = SimpleCertificateStore.from_certs(certificates)  # type: ignore[no-untyped-call]
     signer = signers.SimpleSigner(
-        signing_cert=key.certificate, signing_key=key.private_key, cert_registry=store
+        signing_cert=key.certificate,
+        signing_key=key.private_key,
+        cert_registry=store,
+        prefer_pss=True,  # RSA with the padding of FIPS 186-5 that has a proof
     )
     told = signers.PdfSignatureMetadata(
         field_name=FIELD,

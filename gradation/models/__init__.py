@@ -31,7 +31,7 @@ from gradation.models.doors import (
     SetUpCode,
     SignInTally,
 )
-from gradation.models.drying import Drying, DryingMass
+from gradation.models.drying import Drying, DryingContainer, DryingMass
 from gradation.models.equipment import Bench, Equipment, Nest, NestSieve, Sieve
 from gradation.models.impact import ImpactAssessment, ImpactDecision
 from gradation.models.imports import RunImport, SheetForm
@@ -72,6 +72,7 @@ from gradation.models.specifications import (
 )
 from gradation.models.studies import Study, StudyFollowUp
 from gradation.models.tokens import ApiToken, Scope
+from gradation.models.transcriptions import PaperComparison, Scan, Transcription
 from gradation.models.webhooks import Announcement, Delivery, DeliveryTry, Event, Webhook
 
 __all__ = [
@@ -102,6 +103,7 @@ __all__ = [
     "DeliveryTry",
     "Division",
     "Drying",
+    "DryingContainer",
     "DryingMass",
     "EditionDecision",
     "EndPointForm",
@@ -130,6 +132,7 @@ __all__ = [
     "OutlierRule",
     "OverdueRule",
     "Paper",
+    "PaperComparison",
     "PersonSession",
     "PolicyAcceptance",
     "Procedure",
@@ -150,6 +153,7 @@ __all__ = [
     "Sample",
     "SampleHold",
     "SamplingRecord",
+    "Scan",
     "Scope",
     "Seal",
     "SealedHead",
@@ -171,6 +175,7 @@ __all__ = [
     "Tare",
     "TestPortion",
     "TrailReview",
+    "Transcription",
     "User",
     "VersionState",
     "Webhook",

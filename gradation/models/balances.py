@@ -70,11 +70,17 @@ class BalanceLink(models.Model):
 
 
 class BenchPlace(models.Model):
-    """Where the next balance reading of a bench goes, and whose it is: one row a bench."""
+    """Where the next balance reading of a bench goes, and whose it is: one row a bench.
+
+    It goes into a field of a run, or is the next weighing of a drying; `position` is its number.
+    """
 
     bench = models.OneToOneField("gradation.Bench", on_delete=models.PROTECT, related_name="named")
     run = models.ForeignKey(
         "gradation.Run", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    drying = models.ForeignKey(
+        "gradation.Drying", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     slot = models.CharField(max_length=24, blank=True)
     position = models.PositiveSmallIntegerField(default=0)
@@ -93,6 +99,11 @@ class BenchPlace(models.Model):
                 condition=Q(run__isnull=True)
                 | Q(person__isnull=False, named_at__isnull=False, slot__gt=""),
                 name="benchplace_has_person",
+            ),
+            models.CheckConstraint(
+                condition=Q(drying__isnull=True)
+                | Q(run__isnull=True, person__isnull=False, named_at__isnull=False, position__gt=0),
+                name="benchplace_of_one_work",
             ),
         ]
 
@@ -145,6 +156,13 @@ class BalanceReading(models.Model):
         blank=True,
         related_name="balance_reading",
     )
+    drying_mass = models.OneToOneField(
+        "gradation.DryingMass",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="balance_reading",
+    )
     decided_at = models.DateTimeField(
         null=True, blank=True, help_text="When a person answered for one that waited."
     )
@@ -161,8 +179,9 @@ class BalanceReading(models.Model):
         constraints: ClassVar[list[models.BaseConstraint]] = [
             models.UniqueConstraint(fields=["key"], name="balancereading_key_once"),
             models.CheckConstraint(
-                condition=Q(outcome="placed", weighing__isnull=False)
-                | (~Q(outcome="placed") & Q(weighing__isnull=True)),
+                condition=Q(outcome="placed", weighing__isnull=False, drying_mass__isnull=True)
+                | Q(outcome="placed", weighing__isnull=True, drying_mass__isnull=False)
+                | (~Q(outcome="placed") & Q(weighing__isnull=True, drying_mass__isnull=True)),
                 name="balancereading_placed_has_weighing",
             ),
             models.CheckConstraint(

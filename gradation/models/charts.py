@@ -9,6 +9,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import F, Q
 
+from gradation.models.answering import Answered, answer_is_whole, still_open
 from gradation.models.procedures import choices
 
 
@@ -211,7 +212,7 @@ class FrozenLimits(models.Model):
         return f"{self.chart}, limits of {self.base_from} to {self.base_to}"
 
 
-class ChartNote(models.Model):
+class ChartNote(Answered):
     """A point out of control that somebody must answer: what caused it and what was done."""
 
     chart = models.ForeignKey(ControlChart, on_delete=models.PROTECT, related_name="notes")
@@ -226,34 +227,14 @@ class ChartNote(models.Model):
     centre = models.FloatField(help_text="Centre line it was held against.")
     sigma = models.FloatField(help_text="Standard deviation of a plotted point.")
     is_frozen = models.BooleanField(help_text="Whether the limits were frozen ones.")
-    opened_at = models.DateTimeField()
-    cause = models.CharField(max_length=400, blank=True)
-    done = models.CharField(max_length=400, blank=True, help_text="What was done.")
-    answered_at = models.DateTimeField(null=True, blank=True)
-    answered_by = models.ForeignKey(
-        "gradation.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
-    )
 
     class Meta:
         ordering: ClassVar[list[str]] = ["-id"]
-        indexes: ClassVar[list[models.Index]] = [
-            models.Index(
-                fields=["-id"], condition=Q(answered_at__isnull=True), name="chartnote_open"
-            ),
-        ]
+        indexes: ClassVar[list[models.Index]] = [still_open("chartnote_open")]
         constraints: ClassVar[list[models.BaseConstraint]] = [
             models.UniqueConstraint(fields=["chart", "run"], name="chartnote_once"),
-            models.CheckConstraint(
-                condition=Q(answered_at__isnull=True)
-                | Q(answered_by__isnull=False, cause__gt="", done__gt=""),
-                name="chartnote_answer_is_whole",
-            ),
+            answer_is_whole("chartnote_answer_is_whole"),
         ]
 
     def __str__(self) -> str:
         return f"{self.chart}, {self.run}"
-
-    @property
-    def is_open(self) -> bool:
-        """Say whether it still waits for its answer."""
-        return self.answered_at is None

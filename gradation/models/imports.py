@@ -1,4 +1,4 @@
-"""Runs recorded elsewhere: how the tables of one origin are read, and each table taken in."""
+"""Tables from elsewhere, of runs or orders: how those of one origin are read, each taken in."""
 
 from __future__ import annotations
 
@@ -15,6 +15,12 @@ from gradation.models.procedures import choices
 class SheetForm(models.Model):
     """How the tables of one origin are read: what each column means, and what they do not say."""
 
+    class Kind(StrEnum):
+        """What a row of such a table is."""
+
+        RUNS = "runs"
+        ORDERS = "orders"
+
     class Unit(StrEnum):
         """Unit of the masses in the table."""
 
@@ -22,10 +28,19 @@ class SheetForm(models.Model):
         KILOGRAM = "kg"
 
     name = models.CharField(max_length=80)
-    customer = models.ForeignKey("gradation.Customer", on_delete=models.PROTECT, related_name="+")
-    material = models.ForeignKey("gradation.Material", on_delete=models.PROTECT, related_name="+")
-    bench = models.ForeignKey("gradation.Bench", on_delete=models.PROTECT, related_name="+")
-    nest = models.ForeignKey("gradation.Nest", on_delete=models.PROTECT, related_name="+")
+    kind = models.CharField(max_length=8, choices=choices(Kind), default=Kind.RUNS.value)
+    customer = models.ForeignKey(
+        "gradation.Customer", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    material = models.ForeignKey(
+        "gradation.Material", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    bench = models.ForeignKey(
+        "gradation.Bench", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    nest = models.ForeignKey(
+        "gradation.Nest", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
     unit = models.CharField(max_length=2, choices=choices(Unit), default=Unit.GRAM.value)
     columns = models.JSONField(help_text="Heading of a column: what it means.")
     version = models.PositiveIntegerField(default=1)
@@ -34,6 +49,16 @@ class SheetForm(models.Model):
         ordering: ClassVar[list[str]] = ["name"]
         constraints: ClassVar[list[models.BaseConstraint]] = [
             models.UniqueConstraint(fields=["name"], name="sheetform_name_unique"),
+            models.CheckConstraint(
+                condition=Q(kind="orders")
+                | Q(
+                    customer__isnull=False,
+                    material__isnull=False,
+                    bench__isnull=False,
+                    nest__isnull=False,
+                ),
+                name="sheetform_of_runs_is_whole",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -41,7 +66,7 @@ class SheetForm(models.Model):
 
 
 class RunImport(models.Model):
-    """One table of runs. It is looked through first; what is taken in stays linked to it."""
+    """One table of runs or orders, looked through first; what is taken in stays linked to it."""
 
     class State(StrEnum):
         """How far it is."""
@@ -104,7 +129,7 @@ class RunImport(models.Model):
     @property
     def work_name(self) -> str:
         """Name the work on it, for whoever does it in the background."""
-        return f"run import {self.pk}"
+        return f"import {self.pk}"
 
     def is_silent(self, now: datetime) -> bool:
         """Say whether work is under way from which nothing was heard: its server has died."""

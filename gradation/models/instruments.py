@@ -17,6 +17,7 @@ class Instrument(Equipment):
     firmware = models.CharField(max_length=40, blank=True)
     motion = models.CharField(max_length=80, blank=True)
     frequency_hz = models.DecimalField(max_digits=6, decimal_places=2, null=True, blank=True)
+    taps_per_min = models.PositiveSmallIntegerField(null=True, blank=True)
     amplitude_min_mm = models.DecimalField(max_digits=6, decimal_places=2, null=True, blank=True)
     amplitude_max_mm = models.DecimalField(max_digits=6, decimal_places=2, null=True, blank=True)
     greatest_nest_g = models.DecimalField(max_digits=10, decimal_places=1, null=True, blank=True)

@@ -45,6 +45,11 @@ class User(AbstractUser):
     def __str__(self) -> str:
         return self.full_name or self.username
 
+    @property
+    def is_system(self) -> bool:
+        """Say whether this is the account that the installation itself acts as."""
+        return self.username == SYSTEM_NAME
+
     @cached_property
     def role_names(self) -> frozenset[str]:
         """Names of the groups this person belongs to, read once per request."""

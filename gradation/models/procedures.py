@@ -187,6 +187,9 @@ class ProcedureVersion(models.Model):
     shaking_interval_s = models.PositiveSmallIntegerField(
         null=True, blank=True, help_text="Time between pauses; empty: without pauses."
     )
+    shaking_taps_per_min = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="Of a shaker that taps as it turns."
+    )
     shaking_tolerance_pct = models.DecimalField(
         max_digits=5,
         decimal_places=1,
@@ -205,6 +208,18 @@ class ProcedureVersion(models.Model):
     end_point_limit_pct = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
     end_point_of = models.CharField(
         max_length=8, choices=choices(EndPointOf), default=EndPointOf.TOTAL.value
+    )
+    material_classes = models.CharField(
+        max_length=240, blank=True, help_text="Materials that it is meant for."
+    )
+    authorisation = models.CharField(
+        max_length=240, blank=True, help_text="Scope, or how the laboratory verified the method."
+    )
+    conventions = models.CharField(
+        max_length=240, blank=True, help_text="Named sets of factors and moduli it calculates by."
+    )
+    precision_statement = models.TextField(
+        blank=True, max_length=1000, help_text="What the method says of its own precision."
     )
     cautions = models.TextField(blank=True)
     report_items = models.JSONField(

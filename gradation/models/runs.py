@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from decimal import Decimal
 from enum import StrEnum
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from django.db import models
 from django.db.models import F, Q
 
 from gradation.models.procedures import choices
+
+if TYPE_CHECKING:
+    from gradation.models.transcriptions import Transcription
 
 
 class Run(models.Model):
@@ -110,6 +113,11 @@ class Run(models.Model):
         """Say whether readings may still be made or corrected."""
         return self.state in self.EDITABLE
 
+    @property
+    def on_paper(self) -> Transcription | None:
+        """Give what says that its readings are typed from paper; None where they are not."""
+        return getattr(self, "transcription", None)
+
 
 class RunSieve(models.Model):
     """One sieve's place in a run; the pan stands below and needs no row.
@@ -183,6 +191,7 @@ class Weighing(models.Model):
         BALANCE = "balance"
         API = "api"
         IMPORT = "import"
+        PAPER = "paper"
 
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="weighings")
     slot = models.CharField(max_length=24, choices=choices(Slot))
@@ -265,6 +274,7 @@ class Shaking(models.Model):
     )
     frequency_hz = models.DecimalField(max_digits=6, decimal_places=2, null=True, blank=True)
     interval_s = models.PositiveSmallIntegerField(null=True, blank=True)
+    taps_per_min = models.PositiveSmallIntegerField(null=True, blank=True)
     note = models.CharField(
         max_length=400, blank=True, help_text="Why it differs from the procedure."
     )

@@ -79,6 +79,15 @@ class Sample(models.Model):
         "gradation.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     disposed_how = models.CharField(max_length=160, blank=True)
+    order_import = models.ForeignKey(
+        "gradation.RunImport",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="samples",
+        help_text="The table of orders it came with.",
+    )
+    import_row = models.PositiveIntegerField(null=True, blank=True)
     search_text = models.TextField(default="", editable=False)
     version = models.PositiveIntegerField(default=1)
 
@@ -91,6 +100,11 @@ class Sample(models.Model):
         ]
         constraints: ClassVar[list[models.BaseConstraint]] = [
             models.UniqueConstraint(fields=["number"], name="sample_number_unique"),
+            models.UniqueConstraint(
+                fields=["order_import", "import_row"],
+                condition=Q(order_import__isnull=False),
+                name="sample_import_row_once",
+            ),
             models.CheckConstraint(
                 condition=Q(mass_received_g__isnull=True) | Q(mass_received_g__gt=0),
                 name="sample_mass_positive",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 from typing import ClassVar
@@ -146,6 +147,12 @@ class SpecificationVersion(models.Model):
 
     def __str__(self) -> str:
         return f"{self.specification.code} v{self.version}"
+
+    def is_valid_on(self, day: date) -> bool:
+        """Say whether a day lies between its two dates."""
+        return self.effective_from <= day and (
+            self.effective_to is None or day <= self.effective_to
+        )
 
 
 class SpecificationLine(models.Model):

@@ -8,6 +8,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
+from gradation.models.answering import Answered, answer_is_whole, still_open
 from gradation.models.procedures import choices
 
 
@@ -85,38 +86,18 @@ class Study(models.Model):
         return self.state == Study.State.DRAFT
 
 
-class StudyFollowUp(models.Model):
+class StudyFollowUp(Answered):
     """A score that somebody must answer: what caused it and what was done."""
 
     study = models.OneToOneField(Study, on_delete=models.PROTECT, related_name="follow_up")
     reasons = models.CharField(max_length=700, help_text="The scores, as sentences.")
-    opened_at = models.DateTimeField()
-    cause = models.CharField(max_length=400, blank=True)
-    done = models.CharField(max_length=400, blank=True, help_text="What was done.")
-    answered_at = models.DateTimeField(null=True, blank=True)
-    answered_by = models.ForeignKey(
-        "gradation.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
-    )
 
     class Meta:
         ordering: ClassVar[list[str]] = ["-id"]
-        indexes: ClassVar[list[models.Index]] = [
-            models.Index(
-                fields=["-id"], condition=Q(answered_at__isnull=True), name="studyfollowup_open"
-            ),
-        ]
+        indexes: ClassVar[list[models.Index]] = [still_open("studyfollowup_open")]
         constraints: ClassVar[list[models.BaseConstraint]] = [
-            models.CheckConstraint(
-                condition=Q(answered_at__isnull=True)
-                | Q(answered_by__isnull=False, cause__gt="", done__gt=""),
-                name="studyfollowup_answer_is_whole",
-            ),
+            answer_is_whole("studyfollowup_answer_is_whole"),
         ]
 
     def __str__(self) -> str:
         return f"{self.study}, follow-up"
-
-    @property
-    def is_open(self) -> bool:
-        """Say whether it still waits for its answer."""
-        return self.answered_at is None

@@ -9,30 +9,34 @@ from datetime import UTC
 from typing import Any
 
 from django.core.serializers.json import DjangoJSONEncoder
-from django.db.models import Model
+from django.db.models import Model, QuerySet
 
 from gradation.models import (
     Assessment,
     Certificate,
     Check,
     Drying,
+    DryingContainer,
     DryingMass,
     Equipment,
     LedgerEntry,
+    PaperComparison,
     Result,
     Run,
     RunInstrument,
     RunSieve,
+    Scan,
     Seal,
     Shaking,
     SpecificationLine,
     TestPortion,
+    Transcription,
     Weighing,
 )
 from gradation.proofs.pack import FIELDS
 from gradation.queries.seals import proofs_under
 
-__all__ = ["chains_behind", "entry_data", "proofs_of", "record_of"]
+__all__ = ["chains_behind", "entry_data", "proofs_of", "record_of", "scans_behind"]
 
 _LEFT_OUT = frozenset({"pdf", "content", "file", "search_text"})
 
@@ -47,10 +51,18 @@ def record_of(certificate: Certificate) -> dict[str, Any]:
         "portions": TestPortion.objects.filter(sample=sample).order_by("id"),
         "dryings": Drying.objects.filter(portion__sample=sample).order_by("id"),
         "drying_masses": DryingMass.objects.filter(drying__portion__sample=sample).order_by("id"),
+        "drying_containers": DryingContainer.objects.filter(
+            drying__portion__sample=sample
+        ).order_by("id"),
         "runs": runs,
         "sieves_in_runs": RunSieve.objects.filter(run__in=runs).order_by("run", "position"),
         "instruments_in_runs": RunInstrument.objects.filter(run__in=runs).order_by("id"),
         "readings": Weighing.objects.filter(run__in=runs).order_by("id"),
+        "transcriptions": Transcription.objects.filter(run__in=runs).order_by("id"),
+        "scans": scans_behind(certificate).defer("file"),
+        "comparisons_with_paper": PaperComparison.objects.filter(
+            transcription__run__in=runs
+        ).order_by("id"),
         "shakings": Shaking.objects.filter(run__in=runs).order_by("id"),
         "results": Result.objects.filter(run__in=runs).order_by("id"),
         "assessments": Assessment.objects.filter(result__run__in=runs).order_by("id"),
@@ -69,6 +81,12 @@ def record_of(certificate: Certificate) -> dict[str, Any]:
         },
         **{name: [_row(row) for row in some] for name, some in rows.items()},
     }
+
+
+def scans_behind(certificate: Certificate) -> QuerySet[Scan]:
+    """List the scans of the paper that runs of the certificate's sample were typed from."""
+    rows = Scan.objects.filter(transcription__run__portion__sample=certificate.sample)
+    return rows.order_by("id")
 
 
 def _equipment(runs: Iterable[Run]) -> list[Equipment]:

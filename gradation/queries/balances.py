@@ -65,7 +65,7 @@ def named_place(bench: Bench) -> BenchPlace | None:
     """Give where the next balance reading of a bench goes, if anybody named a place."""
     return (
         BenchPlace.objects.select_related("run__portion", "person", "bench")
-        .filter(bench=bench, run__isnull=False)
+        .filter(bench=bench, person__isnull=False)
         .first()
     )
 
@@ -73,7 +73,7 @@ def named_place(bench: Bench) -> BenchPlace | None:
 def reading_with_key(key: UUID) -> BalanceReading | None:
     """Give the reading that came under a key."""
     return (
-        BalanceReading.objects.select_related("balance", "bench", "weighing")
+        BalanceReading.objects.select_related("balance", "bench", "weighing", "drying_mass")
         .filter(key=key)
         .first()
     )
@@ -97,7 +97,7 @@ def readings_of(balance: Equipment) -> QuerySet[BalanceReading]:
     """List everything a balance sent, newest first."""
     return (
         BalanceReading.objects.filter(balance=balance.pk)
-        .select_related("bench", "weighing__run__portion")
+        .select_related("bench", "weighing__run__portion", "drying_mass__drying__portion")
         .order_by("-id")
     )
 

@@ -63,7 +63,8 @@ def runs_of_samples(samples: Iterable[Sample]) -> QuerySet[Run]:
     return (
         Run.objects.filter(portion__sample__in=list(samples), state=Run.State.ACCEPTED)
         .select_related(
-            "portion__sample", "bench", "technician", "reviewer", "procedure_version__procedure"
+            *("portion__sample", "bench", "technician", "reviewer"),
+            *("procedure_version__procedure", "transcription__performed_by"),
         )
         .prefetch_related(Prefetch("results", results), "places__sieve", "weighings__made_by")
         .prefetch_related("instruments__instrument", "shakings")

@@ -50,6 +50,7 @@ class Compared:
     mean: float
     median: float
     spread: float
+    counted: int
     limit: float | None
     agrees: bool | None
     outlier: Outlier | None = None
@@ -153,6 +154,7 @@ def _one(
         mean=fmean(values),
         median=median(values),
         spread=spread,
+        counted=len(values),
         limit=limit,
         agrees=None if exceeded is None else not exceeded,
         outlier=_outlier(procedure, name, counting, values),

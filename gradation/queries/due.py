@@ -215,9 +215,8 @@ def places_taken(sieves: Iterable[Sieve]) -> dict[int, RunSieve]:
     return {place.sieve_id: place for place in taken}
 
 
-def said_taken(place: RunSieve) -> str:
-    """Say who has a sieve."""
-    return (
-        f"Sieve {place.sieve} stands in run {place.run} on {place.run.bench} "
-        f"({place.run.technician})."
-    )
+def said_taken(place: RunSieve, *others: RunSieve) -> str:
+    """Say who has a sieve, or several that stand in one run."""
+    run, serials = place.run, ", ".join(each.sieve.serial for each in (place, *others))
+    subject = f"Sieves {serials} stand" if others else f"Sieve {place.sieve} stands"
+    return f"{subject} in run {run} on {run.bench} ({run.technician})."

@@ -1,9 +1,10 @@
-"""The digest of an entry of the ledger, as it stands in its row."""
+"""The digest of an entry of the ledger as it stands in its row, and of a certificate's content."""
 
 from __future__ import annotations
 
 import json
 from datetime import UTC
+from hashlib import sha256
 
 from django.core.serializers.json import DjangoJSONEncoder
 
@@ -11,7 +12,7 @@ from gradation.models import LedgerEntry
 from gradation.proofs.entries import Entry, canonical_json
 from gradation.proofs.entries import digest_of as digest_of_entry
 
-__all__ = ["digest_of"]
+__all__ = ["content_digest", "digest_of"]
 
 
 def digest_of(entry: LedgerEntry) -> str:
@@ -36,6 +37,11 @@ def digest_of(entry: LedgerEntry) -> str:
             previous_digest=entry.previous_digest,
         )
     )
+
+
+def content_digest(content: object) -> str:
+    """Compute the SHA-256 of a certificate's content in its canonical form."""
+    return sha256(canonical_json(content).encode()).hexdigest()
 
 
 def _canonical(state: object) -> str:

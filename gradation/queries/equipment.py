@@ -10,6 +10,7 @@ from gradation.models import (
     Equipment,
     Instrument,
     ReferenceLot,
+    Run,
     RunInstrument,
     RunSieve,
     Sieve,
@@ -98,22 +99,20 @@ def check_list(item: Equipment) -> QuerySet[Check]:
     return Check.objects.filter(equipment=item.pk).select_related("performed_by")
 
 
-def sieve_uses(sieve: Sieve) -> QuerySet[RunSieve]:
-    """List the runs a sieve stood in, newest first."""
-    return (
-        RunSieve.objects.filter(sieve=sieve)
-        .select_related("run__portion__sample", "run__bench", "run__technician")
-        .order_by("-run_id")
-    )
+def sieve_uses(sieve: Sieve) -> QuerySet[Run]:
+    """List the runs a sieve stood in or that were washed over it, newest first."""
+    stood = RunSieve.objects.filter(sieve=sieve).values("run")
+    return _uses(Run.objects.filter(Q(pk__in=stood) | Q(guard_sieve=sieve)))
 
 
-def instrument_uses(instrument: Instrument) -> QuerySet[RunInstrument]:
+def instrument_uses(instrument: Instrument) -> QuerySet[Run]:
     """List the runs that an instrument was used for, newest first."""
-    return (
-        RunInstrument.objects.filter(instrument=instrument)
-        .select_related("run__portion__sample", "run__bench", "run__technician")
-        .order_by("-run_id")
-    )
+    used = RunInstrument.objects.filter(instrument=instrument).values("run")
+    return _uses(Run.objects.filter(pk__in=used))
+
+
+def _uses(runs: QuerySet[Run]) -> QuerySet[Run]:
+    return runs.select_related("portion__sample", "bench", "technician").order_by("-pk")
 
 
 def bench_list() -> QuerySet[Bench]:

@@ -27,7 +27,7 @@ from gradation.queries.samples import samples_visible_to
 
 __all__ = ["AT_ONCE", "Column", "Kind", "Table", "Wanted", "columns_of", "rows_of", "table_named"]
 
-AT_ONCE = 500
+AT_ONCE = 200
 
 Read = Callable[[Any], object]
 
@@ -268,27 +268,37 @@ def _things(table: Table, actor: User, wanted: Wanted) -> Iterator[Any]:
 def _pieces(rows: QuerySet[Any]) -> Iterator[Any]:
     for piece in _batches(rows):
         yield from piece
+        piece.clear()  # before the next is read, so that never two are held
 
 
 def _batches(rows: QuerySet[Any]) -> Iterator[list[Any]]:
     last = 0
     while piece := list(rows.filter(pk__gt=last).order_by("pk")[:AT_ONCE]):
-        yield piece
         last = piece[-1].pk
+        yield piece
 
 
 def _samples(actor: User, wanted: Wanted) -> QuerySet[Sample]:
-    rows = samples_visible_to(actor).select_related(
+    rows = samples_visible_to(actor).prefetch_related(
         "procedure_version__procedure", "specification_version__specification"
     )
     return _narrowed(rows, wanted, "received_at", "")
 
 
+#: Of many runs the same: read as one object each, not as one for every row.
+_SHARED = (
+    "portion__sample__customer",
+    "portion__sample__material",
+    "bench",
+    "technician",
+    "reviewer",
+    "procedure_version__procedure",
+)
+
+
 def _runs(actor: User, wanted: Wanted) -> QuerySet[Run]:
-    rows = Run.objects.filter(portion__sample__in=samples_visible_to(actor)).select_related(
-        *("portion__sample__customer", "portion__sample__material", "bench"),
-        *("technician", "reviewer", "procedure_version__procedure"),
-    )
+    rows = Run.objects.filter(portion__sample__in=samples_visible_to(actor))
+    rows = rows.select_related("portion__sample").prefetch_related(*_SHARED)
     return _narrowed(rows, wanted, "opened_at", "portion__sample__")
 
 
@@ -310,6 +320,7 @@ def _with_figures(actor: User, wanted: Wanted) -> Iterator[tuple[Run, dict[str, 
         for run, name, value in found.values_list("run", "name", "value"):
             figures.setdefault(run, {})[name] = value
         yield from ((run, figures[run.pk]) for run in runs if run.pk in figures)
+        runs.clear()
 
 
 def _long(actor: User, wanted: Wanted) -> Iterator[_Figure]:

@@ -16,8 +16,11 @@ __all__ = ["KINDS", "Change", "changes_of"]
 #: What an entry can be about, for the filters: the word, and the things that it covers.
 KINDS: dict[str, tuple[str, ...]] = {
     "sample": ("sample", "samplehold", "editiondecision", "samplingrecord", "externalresult"),
-    "portions and drying": ("testportion", "drying", "dryingmass"),
-    "runs": ("run", "runcheckanswer", "shaking", "trailreview"),
+    "portions and drying": ("testportion", "drying", "dryingmass", "dryingcontainer"),
+    "runs": (
+        *("run", "runcheckanswer", "shaking", "trailreview"),
+        *("transcription", "scan", "papercomparison"),
+    ),
     "readings": ("weighing",),
     "certificates": (
         *("certificate", "certificatesignature", "certificatemail"),
@@ -47,12 +50,16 @@ _UNITS = (
     ("_g", "g"), ("_um", "µm"), ("_pct", "%"), ("_mm", "mm"), ("_hz", "Hz"), ("_c", "°C"),
     ("_minutes", "min"), ("_s", "s"), ("_days", "days"), ("_hours", "h"), ("_bytes", "bytes"),
 )  # fmt: skip
-_NO_UNIT = frozenset({"acceleration_g", "shaking_acceleration_g"})  # multiples of gravity
+#: Multiples of gravity, and a rate.
+_NO_UNIT = frozenset(
+    {"acceleration_g", "shaking_acceleration_g", "taps_per_min", "shaking_taps_per_min"}
+)
 _NAMES = {
     "aids": "sieving aids",
     "amends": "amends",
     "beat_at": "last sign of life",
     "balance": "balance",
+    "compared_sha256": "digest of what was compared",
     "content_sha256": "digest of the content",
     "counts": "counts among the determinations",
     "customer_reference": "customer's reference",
@@ -76,6 +83,8 @@ _NAMES = {
     "next_check_on": "next check due",
     "next_due_on": "next check due",
     "observed_at": "read at, by the bench's clock",
+    "performed_on": "worked on",
+    "performed_by": "worked by",
     "pdf_sha256": "digest of the file",
     "procedure_version": "procedure",
     "specification_version": "specification",

@@ -106,6 +106,7 @@ class _RunRow(NamedTuple):
     sample: str
     customer: str
     material: str
+    guard_sieve_id: int | None
 
 
 class _ResultRow(NamedTuple):
@@ -132,7 +133,10 @@ class _Reading:
         runs = self._runs()
         held = certificate_rows(self.scope, self.assessment, self.zone)
         error = self.found.error
-        changes = {} if error is None else self._changes(runs, error)
+        washed = [run for run in runs if run.guard_sieve_id == self.assessment.equipment_id]
+        stood = [run for run in runs if run not in washed] if washed else runs
+        changes = {} if error is None else self._changes(stood, error)
+        changes |= {run.run_id: [{"note": _AS_GUARD}] for run in washed if run.guard_sieve_id}
         rows = [
             self._row(run, held, change)
             for run in runs
@@ -286,6 +290,13 @@ _RUN_COLUMNS = (
     "portion__sample__number",
     "portion__sample__customer__name",
     "portion__sample__material__name",
+    "guard_sieve_id",
+)
+
+#: A wrong guard sieve moves the washing loss; by how much, no mass on record tells.
+_AS_GUARD = (
+    "It was the guard sieve of the washing. What it let through was washed away and not weighed: "
+    "nothing is computed again. Test the kept portion where the fines matter."
 )
 
 

@@ -9,7 +9,15 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from gradation.models import Equipment, ImpactAssessment, Laboratory, Run, Sieve, Weighing
+from gradation.models import (
+    Equipment,
+    ImpactAssessment,
+    Laboratory,
+    Run,
+    RunSieve,
+    Sieve,
+    Weighing,
+)
 from gradation.queries.impact_recomputed import BalanceFound, SieveFound
 from gradation.queries.impact_rows import Method
 from gradation.science.apertures import designation
@@ -22,19 +30,26 @@ __all__ = ["Found", "laboratory_zone", "touched_runs", "what_was_found"]
 def touched_runs(assessment: ImpactAssessment) -> QuerySet[Run]:
     """List the runs made with the item, or by the person, within the period, both days included.
 
-    A run opened before the period and weighed in it counts: it was at risk.
+    A run opened before the period and weighed in it counts: it was at risk. One typed from paper
+    counts by the day of the work. A sieve touches the runs it stood in and those washed over it.
     """
     zone = laboratory_zone()
     first = datetime.combine(assessment.period_from, time(), zone)
     after = datetime.combine(assessment.period_to + timedelta(days=1), time(), zone)
-    runs = Run.objects.filter(
-        Q(opened_at__gte=first) | Q(weighed_at__gte=first), opened_at__lt=after
-    ).order_by()
+    at_work = Q(
+        Q(opened_at__gte=first) | Q(weighed_at__gte=first),
+        opened_at__lt=after,
+        transcription__isnull=True,
+    )
+    days = (assessment.period_from, assessment.period_to)
+    on_paper = Q(transcription__performed_on__range=days)
+    runs = Run.objects.filter(at_work | on_paper).order_by()
     if assessment.equipment is None:
         readings = Weighing.objects.filter(run=OuterRef("pk"), made_by=assessment.person_id)
         return runs.filter(Q(technician=assessment.person_id) | Exists(readings))
     if assessment.equipment.kind == Equipment.Kind.SIEVE:
-        return runs.filter(places__sieve=assessment.equipment_id)
+        stood = RunSieve.objects.filter(sieve=assessment.equipment_id).values("run")
+        return runs.filter(Q(pk__in=stood) | Q(guard_sieve=assessment.equipment_id))
     return runs.filter(instruments__instrument=assessment.equipment_id)
 
 

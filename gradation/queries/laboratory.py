@@ -8,6 +8,7 @@ from gradation.models import Customer, Laboratory, Material, Source, User
 
 __all__ = [
     "active_person",
+    "active_person_named",
     "customer_list",
     "laboratory",
     "material_list",
@@ -29,6 +30,11 @@ def people_list() -> QuerySet[User]:
 def active_person(pk: int) -> User | None:
     """Give an account that is still open."""
     return User.objects.filter(pk=pk, is_active=True).first()
+
+
+def active_person_named(username: str) -> User | None:
+    """Give the account of a name, if it is still open."""
+    return User.objects.filter(username=username, is_active=True).first()
 
 
 def customer_list() -> QuerySet[Customer]:

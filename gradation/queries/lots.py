@@ -10,7 +10,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gradation.models import Assessment, LotRule, Run, Sample, SpecificationVersion
-from gradation.queries.sample_results import SampleResult, latest_assessments, results_of
+from gradation.queries.sample_results import (
+    COUNTED,
+    SampleResult,
+    latest_assessments,
+    results_of,
+)
 from gradation.queries.worksheets import envelope_of, rounding_of
 from gradation.science.envelopes import AssessmentRule
 from gradation.science.errors import GradationError
@@ -78,8 +83,10 @@ def lot_verdict(run: Run) -> LotVerdict | None:
     return _judged(sample, version, _of_lot(rows, sample, version))
 
 
-def sample_lot(sample: Sample) -> LotVerdict | None:
+def sample_lot(sample: Sample, states: Sequence[str] = COUNTED) -> LotVerdict | None:
     """Hold the lot of a sample against the lot rule of its specification; None without one.
+
+    `states` are those of the runs looked at; a certificate rests on accepted ones alone.
 
     Mean and percent within limits take the results of the same lot; a moving mean the latest of
     the same material, whatever the lot, up to this sample's own. Only results against the same
@@ -88,7 +95,7 @@ def sample_lot(sample: Sample) -> LotVerdict | None:
     version = sample.specification_version
     if version is None or version.lot_rule == LotRule.SINGLE:
         return None
-    rows = latest_assessments(version)
+    rows = latest_assessments(version, states)
     last = rows.filter(result__run__portion__sample=sample).last()
     if version.lot_rule == LotRule.MOVING_MEAN and last is not None:
         rows = rows.filter(result__computed_at__lte=last.result.computed_at)

@@ -45,6 +45,7 @@ __all__ = [
     "specification_list",
     "specification_on",
     "specification_version",
+    "specifications_of",
 ]
 
 
@@ -73,11 +74,26 @@ def specification_on(material: Material, day: date) -> SpecificationVersion | No
     )
 
 
+def specifications_of(material: Material) -> list[SpecificationVersion]:
+    """List the released versions of the material's default specification, of whatever days."""
+    if material.default_specification_id is None:
+        return []
+    found = _released().filter(specification=material.default_specification_id)
+    return list(found.order_by("pk"))
+
+
 def released_specifications(day: date) -> QuerySet[SpecificationVersion]:
     """List the specification versions valid on a day."""
     return (
-        SpecificationVersion.objects.filter(state=VersionState.RELEASED, effective_from__lte=day)
+        _released()
+        .filter(effective_from__lte=day)
         .filter(Q(effective_to__isnull=True) | Q(effective_to__gte=day))
+    )
+
+
+def _released() -> QuerySet[SpecificationVersion]:
+    return (
+        SpecificationVersion.objects.filter(state=VersionState.RELEASED)
         .select_related("specification")
         .prefetch_related("lines")
     )

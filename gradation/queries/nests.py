@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter as Tally
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -166,13 +167,21 @@ def _sieves(nest: Nest) -> list[Sieve]:
     return [place.sieve for place in nest.places.all()]
 
 
+def _said_all_taken(places: Sequence[RunSieve]) -> list[str]:
+    """Say which runs have sieves of a nest: once a run, however many they are."""
+    by_run: dict[int, list[RunSieve]] = defaultdict(list)
+    for place in places:
+        by_run[place.run_id].append(place)
+    return [said_taken(*together) for together in by_run.values()]
+
+
 def _state(
     nest: Nest, today: date, laboratory: Laboratory | None, taken: dict[int, RunSieve]
 ) -> NestState:
     sieves = _sieves(nest)
     unfit = [reason for sieve in sieves for reason in unfit_reasons(sieve, today, laboratory)]
     reasons = [reason.text for reason in unfit if reason.blocks]
-    reasons += [said_taken(taken[sieve.pk]) for sieve in sieves if sieve.pk in taken]
+    reasons += _said_all_taken([taken[sieve.pk] for sieve in sieves if sieve.pk in taken])
     reasons += frame_faults(sieves)
     for version in getattr(nest.procedure, "released_versions", ()):
         reasons += [*order_faults(sieves, version), *other_frames(sieves, version)]

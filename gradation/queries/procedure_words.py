@@ -154,6 +154,10 @@ _GROUPS: tuple[tuple[str, tuple[Line, ...]], ...] = (
         ("Edition", ("edition",), _text("edition")),
         ("To confirm", ("unconfirmed_note",), _text("unconfirmed_note")),
     )),
+    ("What it is for", (
+        ("Materials", ("material_classes",), _text("material_classes")),
+        ("Authorised", ("authorisation",), _text("authorisation")),
+    )),
     ("Test portion", (
         ("Smallest portion by table", ("portion_rule",), _rule("sample_mass", "portion_rule")),
         ("Portion at least", ("minimum_portion_g",), _figure("minimum_portion_g", "g")),
@@ -190,6 +194,7 @@ _GROUPS: tuple[tuple[str, tuple[Line, ...]], ...] = (
         ("Frequency", ("shaking_frequency_hz",), _figure("shaking_frequency_hz", "Hz")),
         ("Acceleration, peak", ("shaking_acceleration_g",), _figure("shaking_acceleration_g", "g")),
         ("Pause every", ("shaking_interval_s",), _figure("shaking_interval_s", "s")),
+        ("Taps", ("shaking_taps_per_min",), _figure("shaking_taps_per_min", "/min")),
         ("Settings may differ by", ("shaking_tolerance_pct",),
          _figure("shaking_tolerance_pct", "%")),
     )),
@@ -213,6 +218,7 @@ _GROUPS: tuple[tuple[str, tuple[Line, ...]], ...] = (
          _fine_rule),
         ("Rounding", ("rounding_mode",), _words_of("rounding_mode")),
         ("Sizes are read by", ("interpolation",), _words_of("interpolation")),
+        ("Conventions", ("conventions",), _text("conventions")),
     )),
     ("Determinations", (
         ("Asked for", ("determinations",), _figure("determinations")),
@@ -222,6 +228,7 @@ _GROUPS: tuple[tuple[str, tuple[Line, ...]], ...] = (
         ("Repeatability, largest range", ("repeatability_limit",), _figure("repeatability_limit")),
         ("Outlier test", ("outlier_rule",), _outlier),
         ("When they disagree", ("on_disagreement",), _text("on_disagreement")),
+        ("Precision", ("precision_statement",), _text("precision_statement")),
     )),
     ("Care", (("Cautions", ("cautions",), _text("cautions")),)),
     ("Report", (("A report also has to state", ("report_items",), _report_items),)),

@@ -82,5 +82,6 @@ def _was_washed_after_a_split(latest: Iterable[Weighing]) -> bool:
 
 
 def people_of_run(run: Run) -> set[int]:
-    """Give the keys of all who made readings of a run, and its technician."""
-    return {run.technician_id, *run.weighings.values_list("made_by_id", flat=True)}
+    """Give the keys of all who made readings of a run, its technician, and who worked on paper."""
+    people = {run.technician_id, *run.weighings.values_list("made_by_id", flat=True)}
+    return people | ({run.on_paper.performed_by_id} if run.on_paper else set())

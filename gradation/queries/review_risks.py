@@ -24,6 +24,7 @@ from gradation.models import (
     Stage,
     Weighing,
 )
+from gradation.queries.paper import papers_of
 
 __all__ = ["FAILED_SIGNING", "Risk", "RiskKind", "refused_signatures", "risks_of"]
 
@@ -41,6 +42,7 @@ class RiskKind(StrEnum):
     EQUIPMENT = "equipment"
     FINGERPRINT = "looks like a mistake"
     HISTORY = "unlike its material's history"
+    PAPER = "not compared with its paper"
     LATE = "entered late"
     DEVIATION = "deviation"
     REPEAT = "repeated"
@@ -81,7 +83,7 @@ def risks_of(runs: Sequence[Run]) -> dict[int, tuple[Risk, ...]]:
     The runs come with portion and sample. The number of queries does not grow with them.
     """
     found: dict[int, list[Risk]] = defaultdict(list)
-    for source in (_findings, _corrections, _deviations, _repeats, _told):
+    for source in (_findings, _corrections, _paper, _deviations, _repeats, _told):
         for key, risk in source(runs):
             found[key].append(risk)
     return {
@@ -134,6 +136,13 @@ def _corrections(runs: Sequence[Run]) -> Found:
         kind = RiskKind.AFTER_RESULT if is_after else RiskKind.CORRECTION
         words = f"{row}, corrected by {row.made_by}"
         yield row.run_id, Risk(kind, words, row.reason)
+
+
+def _paper(runs: Sequence[Run]) -> Found:
+    """Name runs typed from paper that no second person has compared with it as they stand."""
+    for key, paper in papers_of(runs).items():
+        if not paper.is_compared:
+            yield key, Risk(RiskKind.PAPER, paper.open_sentence, paper.transcription.reason)
 
 
 def _deviations(runs: Sequence[Run]) -> Found:

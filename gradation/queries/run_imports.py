@@ -1,4 +1,4 @@
-"""Runs recorded elsewhere: the forms by which tables are read, and the tables given in."""
+"""Tables of runs and orders from elsewhere, and the forms by which they are read."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def find_import(pk: int) -> RunImport:
     """Give one table, or `NotFound`."""
     job = import_list().select_related("form__material", "form__nest").filter(pk=pk).first()
     if job is None:
-        msg = "There is no such table of runs. Go back to the list of imports."
+        msg = "There is no such table. Go back to the list of imports."
         raise NotFound(msg)
     return job
 

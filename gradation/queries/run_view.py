@@ -11,7 +11,7 @@ from gradation.models import EndPointForm, Run, RunSieve, Weighing
 from gradation.queries.readings import latest_of
 from gradation.queries.worksheets import run_worksheet
 from gradation.science.errors import GradationError
-from gradation.science.worksheet import Evaluation, evaluate
+from gradation.science.worksheet import Evaluation, as_json, evaluate
 
 __all__ = ["AtSieve", "Place", "RunView", "fresh_place", "preview", "run_view"]
 
@@ -80,7 +80,7 @@ def run_view(run: Run) -> RunView:
         pan=tuple(_places(rows, Slot.PAN)),
         evaluation=evaluation,
         fault=fault,
-        figures=evaluation.as_json() if evaluation else {},
+        figures=as_json(evaluation) if evaluation else {},
     )
 
 

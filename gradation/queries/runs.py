@@ -30,6 +30,7 @@ __all__ = [
     "find_run_at_work",
     "needs_justification",
     "no_such_run",
+    "other_runs",
     "preview",
     "run_at_work",
     "run_view",
@@ -57,7 +58,9 @@ def runs_visible_to(actor: User) -> QuerySet[Run]:
     What many runs share is read beside them, not joined: PostgreSQL plans a join of fifteen tables
     for longer than it reads one run (28 ms on the machine where it was noticed).
     """
-    rows = Run.objects.select_related("portion__sample", "bench", "technician").prefetch_related(
+    rows = Run.objects.select_related(
+        "portion__sample", "bench", "technician", "transcription__performed_by"
+    ).prefetch_related(
         "portion__sample__material",
         "portion__sample__customer",
         "portion__sample__source",
@@ -100,9 +103,11 @@ def find_run_at_work(actor: User, pk: int) -> Run:
 
     A run to act upon comes from `find_run`; so does one that is no longer at the bench.
     """
-    rows = seen_by(actor, Run.objects.select_related("portion__sample"))
+    rows = seen_by(
+        actor, Run.objects.select_related("portion__sample", "transcription__performed_by")
+    )
     run = _found(rows.filter(pk=pk).first())
-    return _at_work(actor, run, run.weighings.select_related("made_by"))
+    return _at_work(actor, run, run.weighings.all())
 
 
 def run_at_work(actor: User, kept: Weighing) -> Run:
@@ -131,6 +136,12 @@ def _found(run: Run | None) -> Run:
 def no_such_run() -> NotFound:
     """Give the refusal of a run that does not exist for this person."""
     return NotFound("There is no such run. Go back to the bench's list and open it from there.")
+
+
+def other_runs(run: Run) -> QuerySet[Run]:
+    """List the other runs of a run's sample, also those that are invalid or do not count."""
+    rows = Run.objects.filter(portion__sample=run.portion.sample_id).exclude(pk=run.pk)
+    return rows.select_related("portion").order_by("id")
 
 
 def runs_awaiting_review(actor: User) -> QuerySet[Run]:

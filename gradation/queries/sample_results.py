@@ -21,6 +21,7 @@ from gradation.science.worksheet_assessment import decision_rule
 from gradation.science.worksheet_output import assessment_as_json
 
 __all__ = [
+    "COUNTED",
     "SampleResult",
     "SampleVerdict",
     "assessed",
@@ -101,17 +102,19 @@ def sample_verdict(sample: Sample) -> SampleVerdict | None:
     return SampleVerdict(results, worst, verdict_sentence(worst, str(version)))
 
 
-def latest_assessments(version: SpecificationVersion) -> QuerySet[Assessment]:
+def latest_assessments(
+    version: SpecificationVersion, states: Sequence[str] = COUNTED
+) -> QuerySet[Assessment]:
     """Give the newest comparison of every run that counts, in the order they were computed.
 
-    Runs by another edition of the procedure than the sample's own are left out, as are those set
-    aside.
+    `states` are those of the runs looked at. Runs by another edition of the procedure than the
+    sample's own are left out, as are those set aside.
     """
     newest = Result.objects.filter(run=OuterRef("result__run")).order_by("-version")
     return (
         Assessment.objects.filter(
             specification_version=version,
-            result__run__state__in=COUNTED,
+            result__run__state__in=states,
             result__run__counts=True,
             result__run__procedure_version=F("result__run__portion__sample__procedure_version"),
             result=Subquery(newest.values("pk")[:1]),

@@ -63,7 +63,9 @@ def sample_page(actor: User, wanted: SampleFilter, *, size: int = 50) -> Page[Sa
 def find_sample(actor: User, number: str) -> Sample:
     """Give one sample with its portions, runs, newest results and certificates, or `NotFound`."""
     results = Result.objects.order_by("-version").prefetch_related("assessments")
-    runs = Run.objects.select_related("bench", "technician", "reviewer").order_by("id")
+    runs = Run.objects.select_related("bench", "technician", "reviewer", "transcription").order_by(
+        "id"
+    )
     portions = TestPortion.objects.select_related("prepared_by", "parent")
     sample = (
         samples_visible_to(actor)

@@ -62,6 +62,7 @@ class Plan:
     acceleration_g: Decimal | None = None
     frequency_hz: Decimal | None = None
     interval_s: int | None = None
+    taps_per_min: int | None = None
 
     @property
     def is_open(self) -> bool:
@@ -78,15 +79,18 @@ def plan_of(procedure: ProcedureVersion) -> Plan:
         acceleration_g=procedure.shaking_acceleration_g,
         frequency_hz=procedure.shaking_frequency_hz,
         interval_s=procedure.shaking_interval_s,
+        taps_per_min=procedure.shaking_taps_per_min,
     )
 
 
 def prefilled(run: Run, shaker: Instrument | None) -> Plan:
-    """Give what is to be confirmed: the plan, at the frequency of the shaker that stands there."""
+    """Give what is to be confirmed: the plan, at the rates of the shaker that stands there."""
     plan = plan_of(run.procedure_version)
-    if shaker is None or shaker.frequency_hz is None:
+    if shaker is None:
         return plan
-    return replace(plan, frequency_hz=shaker.frequency_hz)
+    frequency_hz = plan.frequency_hz if shaker.frequency_hz is None else shaker.frequency_hz
+    taps = plan.taps_per_min if shaker.taps_per_min is None else shaker.taps_per_min
+    return replace(plan, frequency_hz=frequency_hz, taps_per_min=taps)
 
 
 def shaker_of(run: Run) -> Instrument | None:
@@ -173,6 +177,7 @@ def _done(shaking: Shaking) -> Plan:
         acceleration_g=shaking.acceleration_g,
         frequency_hz=shaking.frequency_hz,
         interval_s=shaking.interval_s,
+        taps_per_min=shaking.taps_per_min,
     )
 
 
@@ -186,6 +191,7 @@ def _settings(drive: Drive, plan: Plan) -> ShakerSettings:
         else float(plan.acceleration_g) * STANDARD_GRAVITY_M_S2,
         duration_s=None if plan.minutes is None else 60 * float(plan.minutes),
         interval_s=_float(plan.interval_s),
+        taps_per_min=_float(plan.taps_per_min),
     )
 
 

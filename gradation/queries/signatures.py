@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from django.db.models import QuerySet
 
-from gradation.models import Certificate, CertificateSignature, SigningPolicy, User
-from gradation.queries.verification.files import content_digest
+from gradation.models import Certificate, CertificateSignature, LedgerEntry, SigningPolicy, User
+from gradation.queries.entry_digests import content_digest
 
 __all__ = [
     "newest_policy",
@@ -34,10 +34,13 @@ def signature_digest(signature: CertificateSignature) -> str:
 
 
 def signature_faults(certificate: Certificate) -> tuple[str, ...]:
-    """Say in which way the signature under a certificate does not hold; empty: it holds."""
+    """Say in which way the signature under a certificate does not hold; empty: it holds.
+
+    A certificate from before signatures were kept has none, and nothing tells of one.
+    """
     signature = CertificateSignature.objects.filter(certificate=certificate.pk).first()
     if signature is None:
-        return ("nobody signed it",)
+        return ("its signature is gone",) if _was_signed(certificate) else ()
     faults = []
     if signature.digest != signature_digest(signature):
         faults.append("the signature was made for something else")
@@ -46,6 +49,15 @@ def signature_faults(certificate: Certificate) -> tuple[str, ...]:
     if certificate.number and _differs(certificate, signature):
         faults.append("what was issued is not what was signed")
     return tuple(faults)
+
+
+def _was_signed(certificate: Certificate) -> bool:
+    told = LedgerEntry.objects.filter(
+        chain=f"sample/{certificate.sample.number}",
+        action="certificate signed",
+        subject__startswith=f"{certificate.number}, ",
+    )
+    return told.exists()
 
 
 def _differs(certificate: Certificate, signature: CertificateSignature) -> bool:

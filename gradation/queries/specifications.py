@@ -31,6 +31,7 @@ __all__ = [
     "find_specification",
     "find_version",
     "lot_words",
+    "plain_words",
     "replaceable_versions",
     "specifications_listed",
     "spoken_line",
@@ -104,10 +105,7 @@ def decision_words(version: SpecificationVersion) -> DecisionWords:
     """Say the decision rule of a version and its risk of a wrong 'conforms'."""
     confidence = localized(_plain(100 * version.confidence))
     if version.decision_rule == DecisionRule.PLAIN:
-        return DecisionWords(
-            _("plain acceptance: the reported value is compared with the limit"),
-            _("up to 50 %% of being wrong when the true value lies at the limit") % {},
-        )
+        return plain_words()
     if version.decision_rule == DecisionRule.GUARD_BAND:
         times = "" if version.guard_factor == 1 else localized(_plain(version.guard_factor))
         risk = wrong_acceptance_risk(
@@ -120,6 +118,14 @@ def decision_words(version: SpecificationVersion) -> DecisionWords:
     return DecisionWords(
         _("conformance probability of at least %(confidence)s %%") % {"confidence": confidence},
         _at_most() % {"risk": localized(_plain(100 - 100 * version.confidence))},
+    )
+
+
+def plain_words() -> DecisionWords:
+    """Say plain acceptance and its risk."""
+    return DecisionWords(
+        _("plain acceptance: the reported value is compared with the limit"),
+        _("up to 50 %% of being wrong when the true value lies at the limit") % {},
     )
 
 
@@ -139,15 +145,15 @@ def _guard_band_words(times: str, confidence: str) -> str:
 
 def lot_words(version: SpecificationVersion) -> str:
     """Say which results the limits are held against."""
-    n = version.lot_size
+    told = {"n": version.lot_size, "share": localized(_plain(version.lot_share_pct or Decimal(0)))}
     if version.lot_rule == LotRule.MEAN:
-        return f"the mean of {n} results of a lot"
+        return _("the mean of %(n)s results of a lot") % told
     if version.lot_rule == LotRule.MOVING_MEAN:
-        return f"the moving mean of {n} results"
+        return _("the moving mean of %(n)s results") % told
     if version.lot_rule == LotRule.WITHIN_LIMITS:
-        share = _plain(version.lot_share_pct or Decimal(0))
-        return f"at least {share} % of the lot within limits, from {n} results or more"
-    return "each result on its own"
+        words = _("at least %(share)s %% of the lot within limits, from %(n)s results or more")
+        return words % told
+    return _("each result on its own")
 
 
 def _plain(value: Decimal) -> str:

@@ -10,12 +10,16 @@ from django.db.models import Model, QuerySet
 
 from gradation.models import (
     Drying,
+    DryingContainer,
     DryingMass,
     LedgerEntry,
+    PaperComparison,
     Run,
     RunCheckAnswer,
+    Scan,
     Shaking,
     TrailReview,
+    Transcription,
     Weighing,
 )
 from gradation.queries.history import Event, tell
@@ -119,8 +123,8 @@ def _subjects(runs: Sequence[Run]) -> Subjects:
         found["run", run.pk].add(run.pk)
         found["testportion", run.portion_id].add(run.pk)
         found["sample", run.portion.sample_id].add(run.pk)
-    for model in (Weighing, Shaking, RunCheckAnswer):
-        for key, owner in _owned(model, runs):
+    for model, way in _OF_A_RUN:
+        for key, owner in _owned(model, way, runs):
             found[str(model._meta.model_name), key].add(owner)
     by_portion: dict[int, set[int]] = defaultdict(set)
     for run in runs:
@@ -130,8 +134,20 @@ def _subjects(runs: Sequence[Run]) -> Subjects:
     return found
 
 
-def _owned(model: type[Model], runs: Sequence[Run]) -> Iterator[tuple[int, int]]:
-    yield from model._default_manager.filter(run__in=runs).order_by().values_list("pk", "run_id")
+#: What belongs to one run, and how its run is named.
+_OF_A_RUN: tuple[tuple[type[Model], str], ...] = (
+    (Weighing, "run"),
+    (Shaking, "run"),
+    (RunCheckAnswer, "run"),
+    (Transcription, "run"),
+    (Scan, "transcription__run"),
+    (PaperComparison, "transcription__run"),
+)
+
+
+def _owned(model: type[Model], way: str, runs: Sequence[Run]) -> Iterator[tuple[int, int]]:
+    rows = model._default_manager.filter(**{f"{way}__in": runs}).order_by()
+    yield from rows.values_list("pk", way)
 
 
 def _dryings(portions: Iterable[int]) -> Iterator[tuple[str, int, int]]:
@@ -141,3 +157,6 @@ def _dryings(portions: Iterable[int]) -> Iterator[tuple[str, int, int]]:
     masses = DryingMass.objects.filter(drying__portion__in=list(portions)).order_by()
     for key, portion in masses.values_list("pk", "drying__portion_id"):
         yield "dryingmass", key, portion
+    containers = DryingContainer.objects.filter(drying__portion__in=list(portions)).order_by()
+    for key, portion in containers.values_list("pk", "drying__portion_id"):
+        yield "dryingcontainer", key, portion

@@ -24,6 +24,9 @@ from gradation.science.wear import (
 
 __all__ = ["WornSieve", "worn_sieves"]
 
+#: A day beyond this is a line drawn too far, and is not named (common practice).
+FAR = timedelta(days=3652)
+
 
 @dataclass(frozen=True)
 class WornSieve:
@@ -37,6 +40,7 @@ class WornSieve:
     forecast: WearForecast | None = None
     dates: DateForecast | None = None
     why: str = ""
+    is_far: bool = False
 
     @property
     def deviation_pct(self) -> float:
@@ -111,7 +115,8 @@ def _worn(
     if rate <= 0:
         return replace(row, forecast=forecast, why="Not used within a year.")
     dates = forecast_dates(forecast, float(sieve.use_count), today, rate)
-    return replace(row, forecast=forecast, dates=dates)
+    is_far = dates.expected is not None and dates.expected > today + FAR
+    return replace(row, forecast=forecast, dates=dates, is_far=is_far)
 
 
 def _limits(sieve: Sieve) -> WearLimits | None:

@@ -16,7 +16,7 @@ from gradation.science.errors import GradationError
 from gradation.science.quantities import parse_decimal
 from gradation.science.rounding_replay import Replay, replay, usual_roundings
 from gradation.science.what_if import DRY_MASS, PAN, WASHED_DRY_MASS, Moved, WhatIf, would_it_pass
-from gradation.science.worksheet import Evaluation, Worksheet, evaluate, parse_worksheet
+from gradation.science.worksheet import Evaluation, Worksheet, as_json, evaluate, parse_worksheet
 from gradation.science.worksheet_requests import ApertureError
 
 __all__ = [
@@ -83,7 +83,7 @@ def run_verdict(run: Run, what_if: WhatIf | None = None) -> RunVerdict:
     except GradationError as error:
         raise Invalid.one("what_if", _said(error), code="cannot-compute") from error
     specification = run.portion.sample.specification_version
-    return RunVerdict(run, specification, evaluation, evaluation.as_json(), moved)
+    return RunVerdict(run, specification, evaluation, as_json(evaluation), moved)
 
 
 def _said(error: GradationError) -> str:

@@ -6,6 +6,6 @@ topics into one evaluation, which the bench screen, the certificate, the API and
 `compute` command share.
 """
 
-SCIENCE_VERSION = "1.0"
+SCIENCE_VERSION = "1.1"
 
 __all__ = ["SCIENCE_VERSION"]

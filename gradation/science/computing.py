@@ -9,6 +9,7 @@ from typing import Any
 
 from gradation.science.calculations import calculate, is_calculation
 from gradation.science.worksheet_evaluation import evaluate
+from gradation.science.worksheet_output import as_json
 from gradation.science.worksheet_parsing import parse_worksheet
 
 _FOLDER = Path(__file__).parent
@@ -51,7 +52,7 @@ def compute(data: object) -> dict[str, Any]:
     """
     if is_calculation(data):
         return calculate(data)
-    return evaluate(parse_worksheet(data)).as_json()
+    return as_json(evaluate(parse_worksheet(data)))
 
 
 @cache

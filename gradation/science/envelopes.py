@@ -96,7 +96,8 @@ def assess(
     Under plain acceptance a line conforms when it is inside. Under a guard band or a
     conformance probability `decide` says so from the compared value and its uncertainty; a
     limit that cannot be broken is left out there, since no true percentage lies beyond it.
-    A line whose uncertainty is not known is then not decidable.
+    A line whose uncertainty is not known is then not decidable. A percentage that must be
+    exactly 100 or exactly 0 is compared as under plain acceptance, without a probability.
 
     `retained` is 100 minus passing; `between` is passing of the coarser minus passing of
     the finer aperture, both unrounded, and the difference is rounded. A line that touches an
@@ -208,17 +209,31 @@ def _decided(verdict: LineVerdict, rule: AssessmentRule, standard: float | None)
     """The verdict with its statement of conformity under the rule agreed."""
     if verdict.value is None:
         return verdict
-    is_plain = rule.decision.rule is Rule.PLAIN
+    is_plain = rule.decision.rule is Rule.PLAIN or _is_met_exactly_only(verdict)
     plain = Outcome.CONFORMS if verdict.is_inside else Outcome.DOES_NOT_CONFORM
     if standard is None:
         is_open = not is_plain and _breakable(verdict) != (None, None)
         said = "Its uncertainty is not known, so it cannot be decided." if is_open else ""
         return replace(verdict, outcome=Outcome.NOT_DECIDABLE if is_open else plain, reason=said)
+    if _is_met_exactly_only(verdict):
+        return replace(verdict, outcome=plain, standard=standard)
     found = _decision(verdict, rule, standard)
     outcome = plain if is_plain else _STATEMENTS[Decided(found.outcomes.item())]
     return replace(
         verdict, outcome=outcome, standard=standard, probability=float(found.probability)
     )
+
+
+def _is_met_exactly_only(verdict: LineVerdict) -> bool:
+    """Say whether a percentage keeps its limit at one figure alone: 100 %, or nothing at all.
+
+    No uncertainty fits into such a limit, and half of any distribution about it would lie where
+    no percentage can be: the reported figure decides, and no probability is stated.
+    """
+    if verdict.line.kind is LineKind.CHARACTERISTIC:
+        return False
+    low, high = verdict.minimum, verdict.maximum
+    return (low is not None and low >= WHOLE_PCT) or (high is not None and high <= 0)
 
 
 def _decision(verdict: LineVerdict, rule: AssessmentRule, standard: float) -> Decisions:

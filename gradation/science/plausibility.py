@@ -84,10 +84,11 @@ def fingerprints(recorded: Recorded, history: History) -> tuple[Finding, ...]:
     ('transposed_digits', (0,))
     """
     _check(recorded)
-    candidates = suspicions(recorded, history)
+    before = float(_log_likelihood(recorded, history))
+    # No likelihood is above one, so that nothing could gain enough: most sound runs end here.
+    candidates = suspicions(recorded, history) if -before >= _LEAST_SCORE else ()
     if not candidates:
         return ()
-    before = float(_log_likelihood(recorded, history))
     scores = _scores(candidates, recorded, history) - before
     best = float(scores.max())
     if best < _LEAST_SCORE:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from decimal import ROUND_HALF_EVEN, ROUND_HALF_UP, Decimal
+from decimal import ROUND_CEILING, ROUND_HALF_EVEN, ROUND_HALF_UP, Decimal
 from enum import StrEnum
 
 from gradation.science.errors import NotDeterminable, OutOfRange
@@ -13,6 +13,8 @@ from gradation.science.errors import NotDeterminable, OutOfRange
 # stays below 1e-12, so what differs from a tie by less than this is the tie itself.
 NOISE_DECIMALS = 10
 MOST_DECIMALS = 6
+#: No percentage passing is reported finer, so that nothing finer says anything about it.
+UNCERTAINTY_DECIMALS = 2
 
 
 class RoundingMode(StrEnum):
@@ -141,6 +143,53 @@ def round_significant(
     step = Decimal(1).scaleb(exact.adjusted() - digits + 1)
     rounded = exact.quantize(step, rounding=_DECIMAL_MODE[mode])
     return Decimal(f"{rounded:f}")
+
+
+def round_uncertainty(value: float | Decimal, decimals: int = UNCERTAINTY_DECIMALS) -> Decimal:
+    """Give an expanded uncertainty as it is written beside its result.
+
+    Parameters
+    ----------
+    value : float or Decimal
+        Unrounded expanded uncertainty in the unit of the result, 0 or more; finite.
+    decimals : int
+        Decimals of the result, 0 to 6; 2 for a percentage passing.
+
+    Returns
+    -------
+    Decimal
+        Two significant digits, but nothing finer than `decimals`: what is smaller is rounded up,
+        so that it does not vanish.
+
+    Raises
+    ------
+    NotDeterminable
+        When the value is NaN or infinite.
+    OutOfRange
+        When `decimals` is not 0 to 6.
+
+    Notes
+    -----
+    No passing is reported finer than two decimals, so a third one of its uncertainty would say
+    more than the figure beside it; 0.0091 mm beside a size of 11.8 mm would do so too.
+
+    References
+    ----------
+    JCGM 100:2008, 7.2.6: at most two digits, no excessive ones; rounding up may be appropriate,
+    and a result is rounded to be consistent with its uncertainty.
+
+    Examples
+    --------
+    >>> round_uncertainty(0.1736), round_uncertainty(0.003), round_uncertainty(0.0091, 1)
+    (Decimal('0.17'), Decimal('0.01'), Decimal('0.1'))
+    """
+    if not 0 <= decimals <= 6:
+        raise OutOfRange(f"Report 0 to 6 decimals, not {decimals}.")
+    rounded = round_significant(value, 2)
+    if -int(rounded.as_tuple().exponent) <= decimals:
+        return rounded
+    finest = Decimal(1).scaleb(-decimals)
+    return _without_noise(value).quantize(finest, rounding=ROUND_CEILING)
 
 
 def reported_passing(

@@ -8,9 +8,11 @@ from typing import Any
 
 from gradation.science.apertures import designation
 from gradation.science.errors import NotDeterminable, OutOfRange
-from gradation.science.worksheet_evaluation import Evaluation, evaluate
+from gradation.science.worksheet_evaluation import evaluate
 from gradation.science.worksheet_form import Fraction, Worksheet
+from gradation.science.worksheet_output import as_json
 from gradation.science.worksheet_requests import ApertureError
+from gradation.science.worksheet_result import Evaluation
 
 DRY_MASS, WASHED_DRY_MASS, PAN = "dry_mass", "washed_dry_mass", "pan"
 """Names of masses that are no sieve's; a fraction is named by its aperture in µm."""
@@ -150,8 +152,8 @@ def _beside(
     before: Evaluation, after: Evaluation, shifted: dict[str, Any] | None
 ) -> dict[str, Any] | None:
     """The assessment of the record beside that of the moved one, line by line."""
-    own: dict[str, Any] | None = before.as_json()["assessment"]
-    later = after.as_json()["assessment"]
+    own: dict[str, Any] | None = as_json(before)["assessment"]
+    later = as_json(after)["assessment"]
     if own is None or later is None:
         return None
     if shifted is not None:

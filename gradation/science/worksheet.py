@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from gradation.science.worksheet_checks import WorksheetWarning
-from gradation.science.worksheet_evaluation import Evaluation, Row, evaluate
+from gradation.science.worksheet_evaluation import evaluate
 from gradation.science.worksheet_form import (
     EndPointCheck,
     Entry,
@@ -14,7 +14,9 @@ from gradation.science.worksheet_form import (
     WorksheetFaults,
     WorksheetSplit,
 )
+from gradation.science.worksheet_output import as_json
 from gradation.science.worksheet_parsing import parse_worksheet
+from gradation.science.worksheet_result import Evaluation, Row
 
 __all__ = [
     "EndPointCheck",
@@ -28,6 +30,7 @@ __all__ = [
     "WorksheetFaults",
     "WorksheetSplit",
     "WorksheetWarning",
+    "as_json",
     "evaluate",
     "parse_worksheet",
 ]

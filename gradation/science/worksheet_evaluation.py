@@ -2,81 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
 
-from gradation.science import worksheet_output
 from gradation.science.acceptance import Verdict, against_limit
 from gradation.science.apertures import designation
 from gradation.science.characteristics import Characteristic, characteristics
 from gradation.science.descriptions import Described, describe
-from gradation.science.envelopes import Assessment
 from gradation.science.gradation import Basis, Combined, Gradation, Split, combine_splits
 from gradation.science.gradation import gradation as make_gradation
 from gradation.science.percentiles import Percentile, percentiles
 from gradation.science.rounding import reported_passing
 from gradation.science.worksheet_assessment import budget_or_reason, judge
-from gradation.science.worksheet_checks import WorksheetWarning, warnings_about
+from gradation.science.worksheet_checks import warnings_about
 from gradation.science.worksheet_extras import NOTHING, extras_of
 from gradation.science.worksheet_form import Fault, Worksheet, WorksheetFaults
-from gradation.science.worksheet_masses import Stage, Weighed, weighed
+from gradation.science.worksheet_masses import Weighed, weighed
 from gradation.science.worksheet_models import fitted_models
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One line of the result table; values not known yet are None."""
-
-    aperture_um: Decimal
-    designation: str
-    weighed_g: Decimal | None
-    """Mass on this sieve as weighed [g]."""
-    retained_g: float | None
-    """Mass of the whole portion this stands for [g]: the weighed mass, or its multiple."""
-    retained_pct: float | None
-    cumulative_pct: float | None
-    passing_pct: float | None
-    passing_reported: Decimal | None
-
-
-@dataclass(frozen=True, slots=True)
-class Evaluation:
-    """Everything computed from one worksheet."""
-
-    worksheet: Worksheet
-    is_complete: bool
-    gradation: Gradation | None
-    """None while too little was weighed for any passing."""
-    rows: tuple[Row, ...]
-    pan_g: float | None
-    """Pan mass brought to the whole portion [g]."""
-    wash_loss_g: float | None
-    """Mass washed out, brought to the whole portion [g]; None while not known."""
-    stages: tuple[Stage, ...]
-    loss_g: float | None
-    """Mass missing, brought to the whole portion [g]; negative for a gain."""
-    loss: float | None
-    """Loss as a share of the mass shaken; None when not determinable or not complete."""
-    loss_verdict: Verdict
-    percentiles: tuple[Percentile, ...]
-    characteristics: tuple[Characteristic, ...]
-    descriptions: Mapping[str, Any]
-    """Words, tables and names beside the characteristic values, as plain data."""
-    models: tuple[Mapping[str, Any], ...]
-    assessment: Assessment | None
-    extras: Mapping[str, Any]
-    """Answers to what was asked for beyond the table, as plain data; see `worksheet_extras`."""
-    warnings: tuple[WorksheetWarning, ...]
-
-    def as_json(self) -> dict[str, Any]:
-        """The result as plain JSON data; see `worksheet_output`."""
-        return worksheet_output.as_json(self)
-
-    def value_of(self, name: str) -> float | None:
-        """A characteristic value by its name; None when not determinable."""
-        return next((each.value for each in self.characteristics if each.name == name), None)
+from gradation.science.worksheet_result import Evaluation, Row
 
 
 def evaluate(worksheet: Worksheet, *, partial: bool = False) -> Evaluation:

@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from gradation.science.envelopes import Assessment, LineVerdict
-    from gradation.science.worksheet_evaluation import Evaluation, Row
     from gradation.science.worksheet_masses import Stage
     from gradation.science.worksheet_requests import DecisionRequest
+    from gradation.science.worksheet_result import Evaluation, Row
 
 
 def as_json(evaluation: Evaluation) -> dict[str, Any]:

@@ -16,7 +16,6 @@ from django.utils.http import urlsafe_base64_encode
 
 from gradation.errors import Conflict, Fault, Invalid, NotAllowed
 from gradation.models import Origin, User
-from gradation.models.people import SYSTEM_NAME
 from gradation.policy import Action, require
 from gradation.services import ledger, sign_in_tally
 from gradation.services.checking import cleaned, locked, needs_reason
@@ -143,7 +142,7 @@ def ask_reset(*, actor: User, asked: ResetAsked) -> None:
 
 def refuse_system(person: User) -> None:
     """Refuse (`Conflict`) to touch the account that the installation itself acts as."""
-    if person.username == SYSTEM_NAME:
+    if person.is_system:
         msg = "This is the installation's own account. Nobody signs in with it; it stays as it is."
         raise Conflict(msg, code="system-account")
 

@@ -19,6 +19,8 @@ from uuid import UUID
 from django.db import connections, models
 from django.db.migrations.executor import MigrationExecutor
 
+from gradation.services.bulk_rows import insert_values
+
 __all__ = [
     "LEFT_OUT",
     "Sum",
@@ -113,13 +115,6 @@ def decoded(model: type[models.Model], line: bytes, alias: str) -> list[Any]:
 
 def inserted(model: type[models.Model], lines: Sequence[bytes], alias: str) -> None:
     """Write rows into a table under the keys they had."""
-    if not lines:
-        return
-    connection = connections[alias]
-    quote = connection.ops.quote_name
-    columns = ", ".join(quote(str(field.column)) for field in columns_of(model))
-    marks = ", ".join(["%s"] * len(columns_of(model)))
-    table = quote(model._meta.db_table)
-    sql = f"INSERT INTO {table} ({columns}) VALUES ({marks})"  # noqa: S608 - names of our own tables
-    with connection.cursor() as cursor:
-        cursor.executemany(sql, [decoded(model, line, alias) for line in lines])
+    if lines:
+        values = [decoded(model, line, alias) for line in lines]
+        insert_values(model, columns_of(model), values, alias)

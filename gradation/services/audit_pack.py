@@ -12,11 +12,18 @@ from importlib.resources import files
 from django.db import transaction
 
 from gradation.errors import Conflict
-from gradation.models import Certificate, LedgerEntry, User
+from gradation.models import Certificate, LedgerEntry, Scan, User
 from gradation.policy import Action, require
-from gradation.queries.audit_pack import chains_behind, entry_data, proofs_of, record_of
+from gradation.queries.audit_pack import (
+    chains_behind,
+    entry_data,
+    proofs_of,
+    record_of,
+    scans_behind,
+)
 from gradation.queries.seals import anchor_of
 from gradation.services import ledger, seals
+from gradation.services.kept_files import ENDINGS
 
 __all__ = ["AuditPack", "pack_certificate"]
 
@@ -36,6 +43,7 @@ certificate.json  its content as it was frozen
 record.json       the rows behind it: sample, portions, runs, readings, results, equipment, checks
 ledger.jsonl      the ledger of the sample and of each item used, one entry a line
 seal.json         the seal over them, and the path from each chain to its root
+scans/            the paper that runs were typed from, named by the key of each row under scans
 schema.json       what the fields of these files mean
 files.json        the SHA-256 of every file
 
@@ -79,9 +87,15 @@ def pack_certificate(*, actor: User, certificate: Certificate) -> AuditPack:
                 {"seal": json.loads(anchor_of(seal).to_json()), "proofs": proofs_of(chains, seal)}
             ),
             "schema.json": (files("gradation.services") / "audit_pack.schema.json").read_bytes(),
+            **{_scan_name(scan): bytes(scan.file) for scan in scans_behind(certificate)},
             "README.txt": _READ_ME.format(number=certificate.number).encode(),
         }
     return AuditPack(f"audit-pack-{certificate.number}.zip", _zipped(parts))
+
+
+def _scan_name(scan: Scan) -> str:
+    """Name a scan by its key and kind: its own name is what somebody typed."""
+    return f"scans/{scan.pk}{ENDINGS[scan.media_type][0]}"
 
 
 def _whole(chains: list[str]) -> list[str]:

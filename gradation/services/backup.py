@@ -13,8 +13,10 @@ from django.db.migrations.executor import MigrationExecutor
 from django.db.utils import OperationalError, ProgrammingError
 
 from gradation.errors import Conflict
+from gradation.migrations._guards import OF_A_CERTIFICATE
 from gradation.models import Maintenance, User
 from gradation.policy import Action, require
+from gradation.queries.verification import Progress, Scope, verify
 from gradation.services import archive_file
 from gradation.services.archive_file import Manifest
 from gradation.services.archive_rows import BATCH, Sum, inserted, lines_of, models_at
@@ -61,13 +63,17 @@ def _noted(actor: User, kind: Maintenance.Kind, path: Path, manifest: Manifest) 
         return note_maintenance(actor=actor, done=done)
 
 
-def restore_backup(*, actor: User | None = None, path: Path) -> Restored:
+def restore_backup(
+    *, actor: User | None = None, path: Path, told: Progress = lambda *_: None
+) -> Restored:
     """Take an archive into an empty database of either kind, all of it or nothing.
 
     Whoever may run the server may; nobody can be asked in an empty database. Refuses (`Conflict`)
     a database in which anything was written, an archive that is damaged or of a newer program. What
     came back is read again and compared row by row with what the archive says: counts, values, ends
-    of chains, counters of keys. Ledger: restore done.
+    of chains, counters of keys; nothing is restored when they differ. Then the records are proven
+    as `verify_records` does it. Refuses (`Conflict`) to call them sound when something does not
+    hold: it stays as it was archived, to be looked into. Ledger: restore done.
     """
     manifest = archive_file.manifest_of(path)
     faults = archive_file.faults_of(path, manifest)
@@ -78,8 +84,8 @@ def restore_backup(*, actor: User | None = None, path: Path) -> Restored:
     tables = _tables_made(manifest)
     with transaction.atomic():
         _emptied(tables)
-        # What joins two tables comes first: a guard lets nothing be joined to what was issued.
-        for label, model in sorted(tables.items(), key=lambda item: not _is_joining(item[1])):
+        # Parts of certificates come first: a guard lets nothing be added to what was issued.
+        for label, model in sorted(tables.items(), key=lambda item: not _is_guarded_part(item[1])):
             _taken_back(path, label, model)
         set_sequences(tables.values(), manifest.sequences, "default")
         _refuse_unlike(tables, manifest)
@@ -87,6 +93,7 @@ def restore_backup(*, actor: User | None = None, path: Path) -> Restored:
     actor = actor or system_account()
     require(actor, Action.KEEP_INSTALLATION)
     done = _noted(actor, Maintenance.Kind.RESTORE, path, manifest)
+    _refuse_unproven(told)
     return Restored(manifest, done.archive_sha256)
 
 
@@ -126,8 +133,8 @@ def _tables_made(manifest: Manifest) -> Tables:
     return models_at(manifest.migrations, "default")
 
 
-def _is_joining(model: type[models.Model]) -> bool:
-    return bool(model._meta.auto_created)
+def _is_guarded_part(model: type[models.Model]) -> bool:
+    return model._meta.db_table in OF_A_CERTIFICATE
 
 
 def _newest(executor: MigrationExecutor, migrations: set[tuple[str, str]]) -> list[tuple[str, str]]:
@@ -179,6 +186,19 @@ def _refuse_unlike(tables: Tables, manifest: Manifest) -> None:
     if faults:
         msg = f"What came back is not what was kept: {'; '.join(faults[:3])}. Nothing was restored."
         raise Conflict(msg, code="restore-unlike")
+
+
+def _refuse_unproven(told: Progress) -> None:
+    """Prove what came back; a certificate whose file was still to be made is no fault."""
+    broken = [each for each in verify(Scope(), told) if each.proof != "unfinished"]
+    if broken:
+        msg = (
+            "Every row came back as it was archived, but the records do not hold: "
+            f"{'; '.join(str(each) for each in broken[:3])} ({len(broken)} in all). They did not "
+            "hold when they were archived either. Do not work with this copy; run verify_records "
+            "here and where the archive was made."
+        )
+        raise Conflict(msg, code="restored-not-sound")
 
 
 def _open_chains(tables: Tables) -> list[str]:

@@ -25,7 +25,7 @@ from gradation.queries.due import unfit_reasons
 from gradation.services import clock
 from gradation.services.balance_forms import Read, form_of, read_balance_line
 
-__all__ = ["BalanceLine", "Judged", "Verdict", "judge", "placing_fault", "weighed_at"]
+__all__ = ["BalanceLine", "Judged", "Verdict", "judge", "placing_fault"]
 
 Outcome = BalanceReading.Outcome
 
@@ -36,7 +36,6 @@ ECHO = timedelta(seconds=2)
 GRACE = timedelta(seconds=3)
 #: Whoever named a place so long ago may have gone; their name must not stand on what comes now.
 PLACE_HOLDS = timedelta(minutes=60)
-_LONGEST_AGE = timedelta(days=366)  # older than that, it is as old as can be
 _MOST_DECIMALS, _LARGEST_G = 8, Decimal(10) ** 8
 
 
@@ -70,17 +69,6 @@ class Judged:
     balance: Instrument | None
     mass_g: Decimal | None
     verdict: Verdict | None
-
-
-def weighed_at(sent: BalanceLine, received_at: datetime) -> datetime:
-    """Say by the server's clock when a line was weighed: its age is the sender's own difference.
-
-    So a sender's wrong clock moves nothing, and a line that waited for the network is known to.
-    """
-    if sent.observed_at is None:
-        return received_at
-    age = (sent.sent_at or received_at) - sent.observed_at
-    return received_at - min(max(age, timedelta(0)), _LONGEST_AGE)
 
 
 def judge(sent: BalanceLine, at: datetime) -> Judged:
@@ -188,16 +176,16 @@ def placing_fault(place: BenchPlace, balance: Instrument, at: datetime) -> Verdi
 def _placing_faults(
     place: BenchPlace, balance: Instrument, at: datetime
 ) -> Iterable[tuple[str, str] | None]:
-    run, person, named_at = place.run, place.person, place.named_at
-    if run is None or person is None or named_at is None:
+    person, named_at = place.person, place.named_at
+    if (place.run or place.drying) is None or person is None or named_at is None:
         yield "no-place", "Nobody had named a field for it. Take it to its field, or set it aside."
         return
     if at - named_at > PLACE_HOLDS:
         yield "place-old", f"{person} named the field long ago. Go to the field again."
     if at < named_at - GRACE:
         yield "weighed-earlier", "It was weighed before the present field was named."
-    if not may(person, Action.RECORD_RUN):
-        yield "person-gone", f"{person} may record no runs any more. Somebody else takes it."
+    if not may(person, Action.RECORD_RUN if place.run else Action.PREPARE_PORTION):
+        yield "person-gone", f"{person} may record nothing here any more. Somebody else takes it."
     if place.is_gross and not place.tare_text.strip():
         yield "tare-missing", "The tare was not entered yet. Enter it, then take the reading."
     yield _of_another_balance(place, balance)

@@ -16,6 +16,8 @@ from gradation.models import (
     BalanceReading,
     Bench,
     BenchPlace,
+    Drying,
+    DryingMass,
     Origin,
     Run,
     User,
@@ -30,13 +32,15 @@ from gradation.services.balance_judging import (
     Verdict,
     judge,
     placing_fault,
-    weighed_at,
 )
 from gradation.services.checking import locked, needs_reason, shortened
+from gradation.services.dryings import MassReading, correct_drying_mass, record_drying_mass
+from gradation.services.observed import weighed_at
 from gradation.services.weighing import Reading, correct_weighing, record_weighing
 
 __all__ = [
     "BalanceLine",
+    "DryingField",
     "Field",
     "leave_bench",
     "name_place",
@@ -61,29 +65,97 @@ class Field:
     is_gross: bool = False
     tare_text: str = ""
 
+    def refuse_closed(self) -> None:
+        """Refuse what is nothing that is weighed, and a run that takes no more readings."""
+        if self.slot not in set(Weighing.Slot):
+            msg = f"{self.slot} is nothing that is weighed in a run."
+            raise Invalid.one("slot", msg, code="unknown-slot")
+        if not self.run.is_editable:
+            msg = f"Run {self.run} is {self.run.state}; no reading is placed in it."
+            raise Conflict(msg)
 
-def name_place(*, actor: User, bench: Bench, field: Field) -> BenchPlace:
+    def name_in(self, place: BenchPlace) -> None:
+        """Let the place say this field."""
+        place.run, place.drying, place.slot = self.run, None, self.slot
+        place.position, place.increment = self.position, self.increment
+        place.is_gross, place.tare_text = self.is_gross, self.tare_text.strip()[:40]
+
+    def take(self, actor: User, reading: BalanceReading, reason: str = "") -> None:
+        """Record the mass here; with a reason, as a correction."""
+        told = Reading(
+            slot=self.slot,
+            position=self.position,
+            increment=self.increment,
+            text=_text(reading.mass_as_sent),
+            tare_text=self.tare_text if self.is_gross else "",
+            key=reading.key,
+            source=Weighing.Source.BALANCE,
+            balance=reading.balance,
+            raw_text=reading.raw_text,
+            observed_at=reading.observed_at,
+        )
+        if reason.strip():
+            kept = correct_weighing(actor=actor, run=self.run, reading=told, reason=reason)
+        else:
+            kept = record_weighing(actor=actor, run=self.run, reading=told)
+        reading.weighing = kept
+
+
+@dataclass(frozen=True)
+class DryingField:
+    """The next weighing of a drying, by its number; the balance shows it with the container."""
+
+    drying: Drying
+    number: int
+
+    def refuse_closed(self) -> None:
+        """Refuse a drying that has ended."""
+        if self.drying.ended_at is not None:
+            msg = f"The {self.drying} has ended; no reading is placed in it."
+            raise Conflict(msg)
+
+    def name_in(self, place: BenchPlace) -> None:
+        """Let the place say this weighing."""
+        place.run, place.drying, place.slot = None, self.drying, ""
+        place.position, place.increment = self.number, 1
+        place.is_gross, place.tare_text = False, ""
+
+    def take(self, actor: User, reading: BalanceReading, reason: str = "") -> None:
+        """Record the mass here; with a reason, as a correction."""
+        told = MassReading(
+            self.number,
+            _text(reading.mass_as_sent),
+            reading.key,
+            DryingMass.Source.BALANCE,
+            reading.balance,
+            reading.raw_text,
+            observed_at=reading.weighed_at,
+            sent_at=clock.now(),
+        )
+        drying = self.drying
+        if reason.strip():
+            kept = correct_drying_mass(actor=actor, drying=drying, reading=told, reason=reason)
+        else:
+            kept = record_drying_mass(actor=actor, drying=drying, reading=told)
+        reading.drying_mass = kept
+
+
+def name_place(*, actor: User, bench: Bench, field: Field | DryingField) -> BenchPlace:
     """Say where the next balance reading of a bench goes; it will be recorded as this person's.
 
-    Technicians may, for a run that can be edited (`Conflict`) and something that is weighed
-    (`Invalid`). Ledger: bench taken - when the person or the run changes, not at every field.
+    Technicians may, for a run that can be edited or a drying that has not ended (`Conflict`), and
+    something that is weighed (`Invalid`). Ledger: bench taken - when the person or the work
+    changes, not at every field.
     """
     require(actor, Action.RECORD_RUN)
-    if field.slot not in set(Weighing.Slot):
-        msg = f"{field.slot} is nothing that is weighed in a run."
-        raise Invalid.one("slot", msg, code="unknown-slot")
-    if not field.run.is_editable:
-        msg = f"Run {field.run} is {field.run.state}; no reading is placed in it."
-        raise Conflict(msg)
+    field.refuse_closed()
     with transaction.atomic():
         place = _held_place(bench)
-        before = ledger.snapshot(place)
-        is_taken = (place.person_id, place.run_id) != (actor.pk, field.run.pk)
-        place.run, place.person, place.named_at = field.run, actor, clock.now()
-        place.slot, place.position, place.increment = field.slot, field.position, field.increment
-        place.is_gross, place.tare_text = field.is_gross, field.tare_text.strip()[:40]
+        before, was = ledger.snapshot(place), (place.person_id, place.run_id, place.drying_id)
+        place.person, place.named_at = actor, clock.now()
+        field.name_in(place)
         place.save()
-        if is_taken:
+        if was != (place.person_id, place.run_id, place.drying_id):
             ledger.write(actor=actor, action="bench taken", subject=place, before=before)
     return place
 
@@ -95,11 +167,10 @@ def leave_bench(*, actor: User) -> int:
     """
     require(actor, Action.RECORD_RUN)
     with transaction.atomic():
-        places = BenchPlace.objects.select_for_update().filter(person=actor, run__isnull=False)
-        left = list(places.order_by("pk"))
+        left = list(BenchPlace.objects.select_for_update().filter(person=actor).order_by("pk"))
         for place in left:
             before = ledger.snapshot(place)
-            place.run = place.person = place.named_at = None
+            place.run = place.drying = place.person = place.named_at = None
             place.save()
             ledger.write(actor=actor, action="bench left", subject=place, before=before)
     return len(left)
@@ -145,12 +216,13 @@ def _held_place(bench: Bench) -> BenchPlace:
     """Hold the bench's place: its readings are taken one after the other."""
     BenchPlace.objects.get_or_create(bench=bench)
     rows = BenchPlace.objects.select_for_update(of=("self",))
-    return rows.select_related("run__portion", "person", "bench").get(bench=bench)
+    named = ("run__portion", "drying__portion", "person", "bench")
+    return rows.select_related(*named).get(bench=bench)
 
 
 def _taken(actor: User, sent: BalanceLine, place: BenchPlace) -> BalanceReading:
     received_at = sent.received_at or clock.now()
-    at = weighed_at(sent, received_at)
+    at = weighed_at(sent.observed_at, sent.sent_at, received_at)
     judged = judge(sent, at)
     reading = BalanceReading(
         key=sent.key,
@@ -184,38 +256,27 @@ def _decide(reading: BalanceReading, judged: Judged, place: BenchPlace, origin: 
 
 def _placed(reading: BalanceReading, place: BenchPlace, origin: Origin) -> Verdict:
     """Record the mass as whoever named the place; what cannot be recorded waits."""
-    person, run = place.person, place.run
-    if person is None or run is None:
+    person, field = place.person, _field_of(place)
+    if person is None or field is None:
         msg = "A reading is placed where somebody named a field."
         raise RuntimeError(msg)
     door = f"balance {reading.balance_named}"[:_DOOR_LENGTH]
     person.origin = Origin(door, origin.address, origin.request_id)
-    told = _reading(reading, _field_of(place, run))
     try:
-        reading.weighing = record_weighing(actor=person, run=run, reading=told)
+        field.take(person, reading)
     except Refusal as refusal:
-        return Verdict(Outcome.WAITING, refusal.code, f"{told.text} g: {refusal.message}")
+        said = f"{_text(reading.mass_as_sent)} g: {refusal.message}"
+        return Verdict(Outcome.WAITING, refusal.code, said)
     return Verdict(Outcome.PLACED)
 
 
-def _field_of(place: BenchPlace, run: Run) -> Field:
+def _field_of(place: BenchPlace) -> Field | DryingField | None:
+    if place.drying is not None:
+        return DryingField(place.drying, place.position)
+    if place.run is None:
+        return None
     tare = place.tare_text if place.is_gross else ""
-    return Field(run, place.slot, place.position, place.increment, place.is_gross, tare)
-
-
-def _reading(reading: BalanceReading, field: Field) -> Reading:
-    return Reading(
-        slot=field.slot,
-        position=field.position,
-        increment=field.increment,
-        text=_text(reading.mass_as_sent),
-        tare_text=field.tare_text,
-        key=reading.key,
-        source=Weighing.Source.BALANCE,
-        balance=reading.balance,
-        raw_text=reading.raw_text,
-        observed_at=reading.observed_at,
-    )
+    return Field(place.run, place.slot, place.position, place.increment, place.is_gross, tare)
 
 
 def _text(mass_g: Decimal | None) -> str:
@@ -223,25 +284,19 @@ def _text(mass_g: Decimal | None) -> str:
 
 
 def place_waiting(
-    *, actor: User, reading: BalanceReading, field: Field, reason: str = ""
+    *, actor: User, reading: BalanceReading, field: Field | DryingField, reason: str = ""
 ) -> BalanceReading:
     """Take a reading that waits to a field, as this person's; with a reason it is a correction.
 
     Technicians may. Refuses (`Conflict`) one that does not wait any more, and a field that is
-    filled when no reason is given; (`Invalid`) what the field cannot take. Ledger: reading
-    recorded or corrected, waiting reading placed.
+    filled when no reason is given; (`Invalid`) what the field cannot take. Ledger: reading or
+    drying mass recorded or corrected, waiting reading placed.
     """
     require(actor, Action.RECORD_RUN)
     with transaction.atomic():
         reading = _held_waiting(reading)
         before = ledger.snapshot(reading)
-        told = _reading(reading, field)
-        if reason.strip():
-            reading.weighing = correct_weighing(
-                actor=actor, run=field.run, reading=told, reason=reason
-            )
-        else:
-            reading.weighing = record_weighing(actor=actor, run=field.run, reading=told)
+        field.take(actor, reading, reason)
         reading.outcome, reading.code, reading.reason = Outcome.PLACED, "", ""
         _answered(actor, reading)
         ledger.write(actor=actor, action="waiting reading placed", subject=reading, before=before)

@@ -29,7 +29,7 @@ from gradation.queries.readings import missing_readings
 from gradation.queries.run_checks import Candidate, Finding, findings, opening_findings
 from gradation.queries.shakings import summary_of
 from gradation.services import clock, ledger, results
-from gradation.services.checking import cleaned, locked, unchanged
+from gradation.services.checking import cleaned, locked, refuse_in_doubt, unchanged
 from gradation.services.finding_records import (
     act_of,
     deviations_of,
@@ -88,8 +88,8 @@ def open_run(*, actor: User, portion: TestPortion, setup: Setup) -> Run:
     Technicians may. The checks asked at the opening (`queries.run_checks`) refuse it (`Invalid`,
     field `sieves`, `instruments`, `bench` or the finding's reason, code of the check), ask for a
     reason, or are noted with the run, by the laboratory's choice for each. Refuses (`Conflict`) a
-    sieve or portion that an open run has, saying who. The sample becomes under test. Ledger: run
-    opened, and each reason given.
+    sieve or portion that an open run has, saying who, and a sample about which a query is open.
+    The sample becomes under test. Ledger: run opened, and each reason given.
     """
     require(actor, Action.RECORD_RUN)
     if not setup.bench.is_active:
@@ -165,6 +165,7 @@ def _refuse_untestable(sample: Sample) -> None:
     if sample.state in {Sample.State.CLOSED, Sample.State.CANCELLED}:
         msg = f"Sample {sample} is {sample.state}; no run can be made of it."
         raise Conflict(msg)
+    refuse_in_doubt(sample)
 
 
 def _next_determination(portion: TestPortion) -> int:

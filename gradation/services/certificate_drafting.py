@@ -24,6 +24,7 @@ from gradation.models import (
     Laboratory,
     ReportForm,
     Sample,
+    SampleHold,
     SpecificationVersion,
 )
 from gradation.queries.certificates import runs_of_samples
@@ -40,7 +41,13 @@ from gradation.services.certificate_facts import (
     moment_text,
     sample_facts,
 )
-from gradation.services.certificate_tables import mean_table, place_of, result_table, table_label
+from gradation.services.certificate_tables import (
+    days_of_work,
+    mean_table,
+    place_of,
+    result_table,
+    table_label,
+)
 from gradation.services.certificate_values import characteristic_values
 from gradation.services.certificate_verdicts import (
     Computed,
@@ -119,7 +126,7 @@ def _drawing(certificate: Certificate, form: ReportForm) -> _Drawing:
 def _drawn(drawing: _Drawing, signing: Signing | None) -> CertificateContent:
     certificate, laboratory, zone = drawing.certificate, drawing.laboratory, drawing.zone
     runs = [each.run for each in drawing.computed]
-    days = [row.made_at.astimezone(zone).date() for run in runs for row in run.weighings.all()]
+    days = [day for run in runs for day in days_of_work(run, zone)]
     sample, form = certificate.sample, drawing.form
     stated = why_stated(drawing.computed, form, asked=certificate.uncertainty_asked)
     first = drawing.computed[0]
@@ -146,7 +153,7 @@ def _drawn(drawing: _Drawing, signing: Signing | None) -> CertificateContent:
         characteristics=tuple(_values(drawing, states_uncertainty=bool(stated))),
         conformity=tuple(conformity_of(drawing.computed, _further_specifications(certificate))),
         uncertainty_statement=stated,
-        deviations=tuple(lines_of(run.deviations for run in runs)),
+        deviations=(*_answered_doubts(drawing), *lines_of(run.deviations for run in runs)),
         remarks=tuple(lines_of([certificate.remarks])),
         corrections=tuple(corrections_of(runs, zone)),
         omissions=tuple(_omissions(certificate)),
@@ -157,6 +164,22 @@ def _drawn(drawing: _Drawing, signing: Signing | None) -> CertificateContent:
         further_samples=tuple(sample_facts(each, zone) for each in drawing.samples[1:]),
         required_items=_required(drawing),
     )
+
+
+def _answered_doubts(drawing: _Drawing) -> Iterator[str]:
+    """Say of each doubt that was answered before the work what the customer was told and answered.
+
+    ISO/IEC 17025:2017, 7.4.3: a report says which results such a departure may affect.
+    """
+    began = min(each.run.opened_at for each in drawing.computed)
+    queries = SampleHold.objects.filter(
+        sample__in=drawing.samples, cause=SampleHold.Cause.QUERY, lifted_at__lte=began
+    )
+    for query in queries.select_related("sample"):
+        yield _(
+            "Sample %(sample)s was in doubt when it was received: %(doubt)s The customer was asked "
+            "and answered: %(answer)s All results of this sample may be affected."
+        ) % {"sample": query.sample, "doubt": query.reason, "answer": query.lift_reason}
 
 
 def _required(drawing: _Drawing) -> tuple[str, ...]:

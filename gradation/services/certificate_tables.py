@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import date
+from datetime import date, datetime, time
 from decimal import Decimal
 from statistics import fmean
 from typing import Any
@@ -21,7 +21,7 @@ from gradation.documents.certificate_content import (
     TestConditions,
     Verdict,
 )
-from gradation.language import localized, spoken
+from gradation.language import day_words, localized, spoken
 from gradation.models import ProcedureVersion, Run, TestPortion, Weighing
 from gradation.queries.preparation import drying_state
 from gradation.queries.readings import latest_of, total_g
@@ -31,7 +31,7 @@ from gradation.science.rounding import Rounding, reported_passing, round_reporte
 from gradation.services.certificate_values import verdict_of
 from gradation.services.certificate_verdicts import Computed
 
-__all__ = ["mean_table", "place_of", "result_table", "table_label"]
+__all__ = ["days_of_work", "mean_table", "place_of", "result_table", "table_label"]
 
 Slot = Weighing.Slot
 
@@ -51,9 +51,28 @@ def result_table(
         rows=tuple(_rows(each, states_uncertainty)),
         balance=tuple(_balance(run, each.values)),
         conditions=(_conditions(run, zone, work_place),),
-        remarks=tuple(dict.fromkeys(_remark(it) for it in each.values["warnings"])),
+        remarks=tuple(dict.fromkeys(_remarks(each))),
         sample=run.portion.sample.number,
     )
+
+
+def days_of_work(run: Run, zone: ZoneInfo) -> list[date]:
+    """List the days on which a run was worked (7.8.2.1 i): of its paper, not of its typing."""
+    if run.on_paper is not None:
+        return [run.on_paper.performed_on]
+    return [row.made_at.astimezone(zone).date() for row in run.weighings.all()]
+
+
+def _remarks(each: Computed) -> Iterable[str]:
+    paper = each.run.on_paper
+    if paper is not None:
+        day = datetime.combine(paper.performed_on, time())
+        yield _(
+            "The readings of this run were typed from paper records of %(day)s and compared with "
+            "them by a second person."
+        ) % {"day": day_words(day)}
+    for warning in each.values["warnings"]:
+        yield _remark(warning)
 
 
 def _remark(warning: dict[str, Any]) -> str:
@@ -230,7 +249,7 @@ def _mass_row(
 
 def _conditions(run: Run, zone: ZoneInfo, work_place: str) -> TestConditions:
     procedure, portion = run.procedure_version, run.portion
-    days = [row.made_at.astimezone(zone).date().isoformat() for row in run.weighings.all()]
+    days, paper = days_of_work(run, zone), run.on_paper
     dry_g = total_g(latest_of(run.weighings.all()), Slot.DRY_MASS)
     return TestConditions(
         place=place_of(run, work_place),
@@ -243,9 +262,9 @@ def _conditions(run: Run, zone: ZoneInfo, work_place: str) -> TestConditions:
         shaking=_shaking(run),
         end_point=procedure.end_point,
         climate=run.climate,
-        performed_by=run.technician.full_name,
-        first_day=min(days),
-        last_day=max(days),
+        performed_by=(paper.performed_by if paper else run.technician).full_name,
+        first_day=min(days).isoformat(),
+        last_day=max(days).isoformat(),
         sieves=tuple(
             SieveUsed(
                 serial=place.sieve.serial,
@@ -300,15 +319,20 @@ def _shaking(run: Run) -> str:
     procedure = run.procedure_version
     minutes = run.shaking_minutes or procedure.shaking_minutes
     made = latest_shakings(run.shakings.all())
-    amplitude_mm, frequency_hz = (
-        (made[-1].amplitude_mm, made[-1].frequency_hz)
+    amplitude_mm, frequency_hz, taps = (
+        (made[-1].amplitude_mm, made[-1].frequency_hz, made[-1].taps_per_min)
         if made
-        else (procedure.shaking_amplitude_mm, procedure.shaking_frequency_hz)
+        else (
+            procedure.shaking_amplitude_mm,
+            procedure.shaking_frequency_hz,
+            procedure.shaking_taps_per_min,
+        )
     )
     parts = [
         procedure.shaking_motion or _("by hand"),
         _measure(amplitude_mm, _("mm peak to peak")),
         _measure(frequency_hz, "Hz"),
+        _measure(None if taps is None else Decimal(taps), _("taps a minute")),
         _measure(minutes, "min"),
     ]
     return ", ".join(part for part in parts if part)

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from gradation.documents.certificate_content import Characteristic, Verdict
 from gradation.language import localized
 from gradation.queries.characteristic_figures import INDICES, line_figure, value_figure, value_name
-from gradation.science.rounding import round_significant
+from gradation.science.rounding import round_uncertainty
 
 __all__ = ["characteristic_values", "verdict_of"]
 
@@ -51,10 +51,11 @@ def characteristic_values(
 
 
 def _with_uncertainty(drawn: Characteristic, spread_um: float | None) -> Characteristic:
-    """Add the expanded uncertainty of a size, in its unit, with at most two digits."""
+    """Add the expanded uncertainty of a size, in its unit, no finer than the size is written."""
     if not spread_um or drawn.unit not in _PER_UM:
         return drawn
-    spread = round_significant(spread_um * _PER_UM[drawn.unit], 2)
+    decimals = -int(Decimal(drawn.value).as_tuple().exponent)
+    spread = round_uncertainty(spread_um * _PER_UM[drawn.unit], decimals)
     return replace(drawn, uncertainty=f"{spread:f}")
 
 
@@ -107,7 +108,9 @@ def _with_limits(drawn: Characteristic, line: dict[str, Any] | None) -> Characte
 
 
 def verdict_of(line: dict[str, Any]) -> Verdict:
-    """Give the verdict of one line of a comparison."""
+    """Give the verdict of one line of a comparison, under its decision rule."""
     if line["is_inside"] is None:
         return Verdict.NOT_TESTED
+    if line.get("outcome") == "not_decidable":
+        return Verdict.UNDECIDED
     return Verdict.WITHIN if line["is_inside"] else Verdict.OUTSIDE

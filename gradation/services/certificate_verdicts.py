@@ -29,10 +29,15 @@ from gradation.queries.verdicts import line_name, verdict_sentence
 from gradation.queries.worksheets import envelope_of, missing_rule_of
 from gradation.science.envelopes import LineKind
 from gradation.science.errors import GradationError
-from gradation.science.rounding import Rounding, RoundingMode, round_significant
-from gradation.science.worksheet import Worksheet, evaluate, parse_worksheet
+from gradation.science.rounding import Rounding, RoundingMode, round_uncertainty
+from gradation.science.worksheet import Worksheet, as_json, evaluate, parse_worksheet
 from gradation.science.worksheet_requests import Requests
 from gradation.science.worksheet_writing import worksheet_json
+from gradation.services.certificate_lots import (
+    judges_lots,
+    lot_statements,
+    single_result_sentence,
+)
 from gradation.services.certificate_values import verdict_of
 
 __all__ = ["Computed", "Uncertainty", "computed_run", "conformity_of", "record_of", "why_stated"]
@@ -92,7 +97,7 @@ def computed_run(run: Run, form: ReportForm) -> Computed:
 
 def _values_of(worksheet: Worksheet) -> Values:
     try:
-        return evaluate(worksheet).as_json()
+        return as_json(evaluate(worksheet))
     except GradationError as error:
         raise Invalid.one("runs", str(error), code="cannot-compute") from error
 
@@ -128,14 +133,12 @@ def _is_near(line: Values) -> bool:
 def _uncertainty(found: Values | None) -> Uncertainty:
     if found is None or "rows" not in found:
         return Uncertainty.none()
-    passing = {Decimal(str(row["aperture_um"])): _two_digits(row["U_pct"]) for row in found["rows"]}
+    passing = {
+        Decimal(str(row["aperture_um"])): f"{round_uncertainty(row['U_pct']):f}"
+        for row in found["rows"]
+    }
     sizes = {name: each["U_um"] for name, each in found["sizes"].items() if each["U_um"]}
     return Uncertainty(passing, sizes)
-
-
-def _two_digits(value: float) -> str:
-    """Write an expanded uncertainty with at most two digits (JCGM 100:2008, 7.2.6)."""
-    return f"{round_significant(value, 2):f}" if value else "0"
 
 
 def why_stated(computed: Sequence[Computed], form: ReportForm, *, asked: bool) -> str:
@@ -179,10 +182,16 @@ def record_of(each: Computed, label: str) -> RunRecord:
 def conformity_of(
     computed: Sequence[Computed], further: Sequence[SpecificationVersion]
 ) -> Iterator[Conformity]:
-    """Give the statements of conformity: with the sample's specification, then with others."""
+    """Give the statements of conformity: with the sample's specification, then with others.
+
+    Where a specification judges several results together, the lot's statement takes the place of
+    those of its single results.
+    """
     for each in computed:
         for assessment in each.result.assessments.all():
-            yield _frozen_statement(each, assessment)
+            if not judges_lots(assessment.specification_version):
+                yield _frozen_statement(each, assessment)
+    yield from lot_statements(each.run.portion.sample for each in computed)
     for version in further:
         for each in computed:
             yield _further_statement(each, version)
@@ -211,6 +220,9 @@ def _further_statement(each: Computed, version: SpecificationVersion) -> Conform
     compared = _values_of(worksheet)["assessment"]
     sentence = verdict_sentence(compared, str(version.specification))
     said = _statement(each, version, compared, sentence)
+    if judges_lots(version):
+        alone = single_result_sentence(version)
+        said = replace(said, outcome=Outcome.NOT_DECIDABLE, sentence=alone)
     return replace(said, lines=tuple(_compared_lines(each, compared["lines"])))
 
 

@@ -199,10 +199,10 @@ def sign_draft(*, actor: User, certificate: Certificate, meaning: str = MEANING)
         refuse_unread(_accepted_runs(samples, list(certificate.runs.all())))
         if certificate.amends is not None:
             _refuse_unless_issued(locked(certificate.amends))
-        seals.seal_now(
+        seal = seals.seal_now(
             actor=actor, occasion=seals.Occasion.CERTIFICATE, about=f"certificate of {sample}"
         )
-        signature = cleaned_row(new_signature(actor, certificate, meaning))
+        signature = cleaned_row(new_signature(actor, certificate, meaning, seal))
         ledger.write(actor=actor, action="certificate signed", subject=signature)
     return certificate
 

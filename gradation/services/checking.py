@@ -9,15 +9,18 @@ from typing import TypeVar
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import IntegrityError, models, transaction
 
-from gradation.errors import Conflict, Fault, Invalid
+from gradation.errors import Conflict, Fault, Invalid, NotFound
+from gradation.models import Sample, SampleHold
 from gradation.services import clock
 
 __all__ = [
     "cleaned",
     "cleaned_row",
+    "field_faults",
     "locked",
     "needs_reason",
     "not_in_future",
+    "refuse_in_doubt",
     "registered",
     "shortened",
     "unchanged",
@@ -54,6 +57,15 @@ def registered(row: Row, field: str) -> Row:
         msg = f"{value} was just entered by somebody else. Look at that entry first."
         raise Invalid.one(field, msg, code="unique") from error
     return row
+
+
+def field_faults(row: models.Model, *, exclude: frozenset[str]) -> list[Fault]:
+    """Find what is wrong with single fields of a row; asks the database nothing."""
+    try:
+        row.clean_fields(exclude=exclude)
+    except ValidationError as error:
+        return _faults(error)
+    return []
 
 
 def _faults(error: ValidationError) -> list[Fault]:
@@ -100,12 +112,17 @@ def locked(row: Row, *related: str) -> Row:
 
     `related` names rows to read along with it; they are not held. Of a sieve or an instrument the
     row of equipment alone is held, as runs hold it: with the row of the sieve held first, a run
-    that refers to it and a check of it would wait for each other.
+    that refers to it and a check of it would wait for each other. A row that is not there is
+    refused (`NotFound`).
     """
     kind = row.__class__  # not type(): the person of a request is read only when asked for
     links = tuple(link.name for link in kind._meta.parents.values() if link is not None)
     rows = kind._default_manager.select_for_update(of=links or ("self",))
-    return (rows.select_related(*related) if related else rows).get(pk=row.pk)
+    found = (rows.select_related(*related) if related else rows).filter(pk=row.pk).first()
+    if found is None:
+        msg = f"There is no such {kind._meta.verbose_name}. Go back to its list and look there."
+        raise NotFound(msg)
+    return found
 
 
 def unchanged(row: models.Model, version: int | None) -> None:
@@ -117,3 +134,20 @@ def unchanged(row: models.Model, version: int | None) -> None:
             f"is now {current}). Look at it again, then repeat what you meant to do."
         )
         raise Conflict(msg, code="stale")
+
+
+def refuse_in_doubt(sample: Sample) -> None:
+    """Refuse (`Conflict`) work on a sample while the customer's answer to a query is awaited.
+
+    ISO/IEC 17025:2017, 7.4.3: on doubt whether an item is fit to be tested the customer is asked
+    before going on. Once reported, a query holds only what is left.
+    """
+    if sample.state not in {Sample.State.LOGGED, Sample.State.UNDER_TEST}:
+        return
+    query = sample.holds.filter(cause=SampleHold.Cause.QUERY, lifted_at__isnull=True).first()
+    if query is not None:
+        msg = (
+            f"A query about sample {sample} is open since {query.held_at:%d %b %Y}, asked by "
+            f"{query.held_by}: {query.reason} Lift the hold with the customer's answer first."
+        )
+        raise Conflict(msg, code="query-open")

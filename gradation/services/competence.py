@@ -18,13 +18,13 @@ __all__ = ["grant_competence", "withdraw_competence"]
 def grant_competence(*, actor: User, competence: Competence) -> Competence:
     """Record that a person was found able to work a procedure, from a day on; quality managers may.
 
-    A renewal is a further entry. Refuses (`Invalid`) somebody who is no technician and days in the
-    wrong order. Ledger: competence granted.
+    A renewal is a further entry. Refuses (`Invalid`) somebody who neither tests nor reviews, and
+    days in the wrong order. Ledger: competence granted.
     """
     require(actor, Action.MANAGE_PEOPLE)
     person = competence.person
-    if Role.TECHNICIAN not in person.role_names or not person.is_active:
-        msg = f"{person} is no technician here. Give the role first."
+    if not person.is_active or not {Role.TECHNICIAN, Role.REVIEWER} & set(person.role_names):
+        msg = f"{person} is neither technician nor reviewer here. Give the role first."
         raise Invalid.one("person", msg, code="no-technician")
     ends = competence.valid_until
     if ends is not None and ends < competence.valid_from:

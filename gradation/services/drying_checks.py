@@ -13,7 +13,15 @@ from gradation.science.errors import GradationError
 from gradation.science.quantities import parse_mass_g
 from gradation.services import clock
 
-__all__ = ["Oven", "decimals_of", "limit_of", "oven_notes", "set_temperature", "typed_mass"]
+__all__ = [
+    "Oven",
+    "decimals_of",
+    "limit_of",
+    "net_mass",
+    "oven_notes",
+    "set_temperature",
+    "typed_mass",
+]
 
 
 @dataclass(frozen=True)
@@ -120,3 +128,16 @@ def typed_mass(field: str, text: str) -> Decimal | None:
 def decimals_of(mass_g: Decimal) -> int:
     """Give the decimals of a mass as it was typed."""
     return max(0, -int(mass_g.as_tuple().exponent))
+
+
+def net_mass(text: str, container_g: Decimal | None, field: str = "text") -> Decimal:
+    """Read what the balance shows and give the net mass [g]; refuse what is not above zero."""
+    gross_g = typed_mass(field, text)
+    if gross_g is None:
+        raise Invalid.one(field, "Enter the mass that the balance shows.", code="not-a-mass")
+    net_g = gross_g - (container_g.normalize() if container_g else 0)
+    if net_g <= 0:
+        least = f"the container, {plain(container_g)} g" if container_g else "zero"
+        msg = f"{text.strip()} g is not more than {least}. Weigh it again."
+        raise Invalid.one(field, msg, code="gross-below-tare")
+    return net_g

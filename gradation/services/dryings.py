@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from decimal import Decimal
-from uuid import UUID, uuid5
+from uuid import UUID
 
 from django.db import transaction
 
@@ -12,6 +13,7 @@ from gradation.errors import Conflict, Invalid
 from gradation.models import (
     Drying,
     DryingMass,
+    Instrument,
     ProcedureVersion,
     Run,
     Sample,
@@ -23,16 +25,19 @@ from gradation.policy import Action, require
 from gradation.queries.portion_mass import plain
 from gradation.queries.preparation import DryingView, drying_view, find_drying
 from gradation.services import clock, ledger
-from gradation.services.checking import cleaned, locked, needs_reason, unchanged
+from gradation.services.checking import cleaned, locked, needs_reason, refuse_in_doubt, unchanged
+from gradation.services.dry_mass_of_run import carry_into_runs, reading_of, refuse_settled
 from gradation.services.drying_checks import (
     Oven,
     decimals_of,
     limit_of,
+    net_mass,
     oven_notes,
     set_temperature,
     typed_mass,
 )
-from gradation.services.weighing import Reading, record_weighing
+from gradation.services.observed import weighed_at
+from gradation.services.weighing import record_weighing
 
 __all__ = [
     "MassReading",
@@ -47,24 +52,34 @@ __all__ = [
 #: Rows whose names the ledger keeps.
 _OF_A_DRYING = ("portion__sample__procedure_version__procedure", "run__procedure_version")
 
-#: The key of a run's reading is made from the key of the drying mass, so that a repeat is harmless.
-_DRY_MASS_OF_RUN = "dry mass of run {}"
+
+#: What took longer than this from the balance to the server waited somewhere for the network.
+_AT_ONCE = timedelta(seconds=30)
 
 
 @dataclass(frozen=True)
 class MassReading:
-    """One weighing of a drying as it came in: which it is, and its text (with the container)."""
+    """One weighing of a drying as it came in: which it is, and its text (with the container).
+
+    `raw_text` is the balance's line as it came. `observed_at` and `sent_at` are by the client's
+    clock: what waited for the network counts from when it stood on the balance.
+    """
 
     number: int
     text: str
     key: UUID
+    source: str = DryingMass.Source.TYPED.value
+    balance: Instrument | None = None
+    raw_text: str = ""
+    observed_at: datetime | None = None
+    sent_at: datetime | None = None
 
 
 def begin_drying(*, actor: User, portion: TestPortion, oven: Oven) -> Drying:
     """Put a portion into the oven, before its test or, with a run, what washing left of it.
 
     Technicians may. The limit of constant mass is the procedure's; where it has none, one is typed
-    with its source. `moist_text` is the mass before drying, with the container if there is one.
+    with its source. The moist mass is that before drying, with the container if there is one.
     Refuses (`Invalid`) an oven out of service or overdue (by policy, else noted) or set further
     from the procedure's temperature than its tolerance, and masses that are none; refuses
     (`Conflict`) a portion already in the oven, or declared to be tested as received. Ledger: drying
@@ -78,7 +93,7 @@ def begin_drying(*, actor: User, portion: TestPortion, oven: Oven) -> Drying:
         notes = oven_notes(oven, procedure)
         limit_pct, limit_source = limit_of(oven, procedure)
         container_g = typed_mass("container_text", oven.container_text)
-        _keep_moist_mass(actor, portion, oven, container_g)
+        weighed_now = _keep_moist_mass(actor, portion, oven, container_g)
         drying = Drying(
             portion=portion,
             run=oven.run,
@@ -88,6 +103,7 @@ def begin_drying(*, actor: User, portion: TestPortion, oven: Oven) -> Drying:
             limit_pct=limit_pct,
             limit_source=limit_source,
             container_g=container_g,
+            moist_text=oven.moist_text.strip()[:40] if weighed_now else "",
             began_at=clock.now(),
             begun_by=actor,
             notes="\n".join(notes),
@@ -105,6 +121,7 @@ def _refuse_undryable(portion: TestPortion, oven: Oven) -> None:
     if portion.sample.state in {Sample.State.CLOSED, Sample.State.CANCELLED}:
         msg = f"Sample {portion.sample} is {portion.sample.state}; nothing more is done with it."
         raise Conflict(msg)
+    refuse_in_doubt(portion.sample)
     if portion.is_as_received:
         msg = (
             f"{portion} is tested as received: {portion.drying} Divide another portion to dry one."
@@ -133,11 +150,11 @@ def _refuse_run(portion: TestPortion, run: Run) -> None:
 
 def _keep_moist_mass(
     actor: User, portion: TestPortion, oven: Oven, container_g: Decimal | None
-) -> None:
-    """Keep the mass before drying, when it was weighed only now."""
+) -> bool:
+    """Keep the mass before drying, when it was weighed only now; say whether it was."""
     gross_g = typed_mass("moist_text", oven.moist_text)
     if gross_g is None or oven.stage is not Drying.Stage.BEFORE:
-        return
+        return False
     net_g = gross_g - (container_g or 0)
     if net_g <= 0:
         msg = f"{gross_g} g is not more than the container, {container_g} g. Check both."
@@ -148,11 +165,13 @@ def _keep_moist_mass(
             " g. Leave the field empty to keep the first, or divide another portion."
         )
         raise Invalid.one("moist_text", msg, code="moist-mass-known")
-    if portion.moist_mass_g is None:
-        before = ledger.snapshot(portion)
-        portion.moist_mass_g = net_g
-        portion.save(update_fields=["moist_mass_g"])
-        ledger.write(actor=actor, action="portion weighed", subject=portion, before=before)
+    if portion.moist_mass_g is not None:
+        return False
+    before = ledger.snapshot(portion)
+    portion.moist_mass_g = net_g
+    portion.save(update_fields=["moist_mass_g"])
+    ledger.write(actor=actor, action="portion weighed", subject=portion, before=before)
+    return True
 
 
 def record_drying_mass(*, actor: User, drying: Drying, reading: MassReading) -> DryingMass:
@@ -200,22 +219,21 @@ def _refuse_other_number(drying: Drying, reading: MassReading) -> None:
 
 
 def _drying_mass(actor: User, drying: Drying, reading: MassReading) -> DryingMass:
-    gross_g = typed_mass("text", reading.text)
-    if gross_g is None:
-        raise Invalid.one("text", "Enter the mass that the balance shows.", code="not-a-mass")
-    net_g = gross_g - (drying.container_g.normalize() if drying.container_g else 0)
-    if net_g <= 0:
-        least = f"the container, {plain(drying.container_g)} g" if drying.container_g else "zero"
-        msg = f"{reading.text.strip()} g is not more than {least}. Weigh it again."
-        raise Invalid.one("text", msg, code="gross-below-tare")
+    net_g = net_mass(reading.text, drying.container_g)
+    now = clock.now()
+    stood_at = max(weighed_at(reading.observed_at, reading.sent_at, now), drying.began_at)
     return DryingMass(
         drying=drying,
         number=reading.number,
         mass_g=net_g,
         entered_text=reading.text.strip()[:40],
         decimals=decimals_of(net_g),
+        source=reading.source,
+        balance=reading.balance,
+        raw_text=reading.raw_text,
         key=reading.key,
-        made_at=clock.now(),
+        weighed_at=stood_at if now - stood_at > _AT_ONCE else None,
+        made_at=now,
         made_by=actor,
     )
 
@@ -226,8 +244,9 @@ def correct_drying_mass(
     """Replace a weighing by a further revision; the earlier value stays readable.
 
     Technicians may, with a reason, until a run of the portion was handed over. The verdict follows
-    the new value; the time stays that of the weighing. Refuses (`Conflict`) when there is nothing
-    to correct. Ledger: drying mass corrected.
+    the new value; the time stays that of the weighing; a dry mass that an open run took from here
+    is corrected too. Refuses (`Conflict`) when there is nothing to correct. Ledger: drying mass
+    corrected, reading corrected.
     """
     require(actor, Action.PREPARE_PORTION)
     reason = needs_reason(reason, "correct the weighing")
@@ -236,7 +255,7 @@ def correct_drying_mass(
         known = drying.masses.filter(key=reading.key).first()
         if known is not None:
             return known
-        _refuse_settled(drying)
+        refuse_settled(drying)
         present = drying.masses.filter(number=reading.number).order_by("revision").last()
         if present is None:
             msg = f"There is no weighing {reading.number} yet. Enter it; nothing is corrected."
@@ -251,15 +270,8 @@ def correct_drying_mass(
             before=ledger.snapshot(present),
             reason=reason,
         )
+        carry_into_runs(actor=actor, drying=drying, reason=reason)
     return mass
-
-
-def _refuse_settled(drying: Drying) -> None:
-    settled = [Run.State.WEIGHED, Run.State.ACCEPTED]
-    run = drying.portion.runs.filter(state__in=settled).first()
-    if run is not None:
-        msg = f"Run {run} is {run.state} and rests on this drying. Have it returned first."
-        raise Conflict(msg)
 
 
 def end_drying(
@@ -304,8 +316,8 @@ def _view(actor: User, drying: Drying) -> DryingView:
 def take_dry_mass(*, actor: User, drying: Drying, run: Run) -> Weighing:
     """Let the last mass of a drying be the dry mass of a run, or its dry mass after washing.
 
-    Technicians may, once the drying has ended. Done twice, it is done once. Refuses as
-    `record_weighing` does, so a run that has another dry mass keeps it until it is corrected.
+    Technicians may, once the drying has ended. Done twice, it is done once. Refuses what a typed
+    reading is refused for, so a run that has another dry mass keeps it until it is corrected.
     Ledger: dry mass taken from drying, and reading recorded.
     """
     require(actor, Action.RECORD_RUN)
@@ -313,7 +325,7 @@ def take_dry_mass(*, actor: User, drying: Drying, run: Run) -> Weighing:
         drying = locked(drying, *_OF_A_DRYING)
         last = _view(actor, drying).last_mass
         _refuse_untakeable(drying, run, last)
-        reading = _reading(drying, run, last)
+        reading = reading_of(drying, run, last)
         known = run.weighings.filter(key=reading.key).first()
         if known is not None:
             return known
@@ -338,16 +350,3 @@ def _refuse_untakeable(drying: Drying, run: Run, last: DryingMass | None) -> Non
     if run.portion_id != drying.portion_id or run.pk != expected:
         msg = f"Run {run} is not the run that this drying belongs to."
         raise Conflict(msg, code="other-run")
-
-
-def _reading(drying: Drying, run: Run, last: DryingMass | None) -> Reading:
-    slot = Weighing.Slot.DRY_MASS
-    if drying.stage == Drying.Stage.AFTER_WASHING:
-        slot = Weighing.Slot.WASHED_DRY_MASS
-    assert last is not None  # noqa: S101 - refused before
-    return Reading(
-        slot=slot.value,
-        text=last.entered_text,
-        tare_text=plain(drying.container_g),
-        key=uuid5(last.key, _DRY_MASS_OF_RUN.format(run.pk)),
-    )

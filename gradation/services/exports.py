@@ -19,7 +19,8 @@ from gradation.services import clock, ledger
 
 __all__ = ["Exported", "export_records"]
 
-_IN_MEMORY = 8_000_000
+#: Longer files wait on the disk until they are sent.
+_IN_MEMORY = 1_000_000
 
 
 @dataclass(frozen=True)

@@ -2,39 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-from decimal import Decimal
-from zoneinfo import ZoneInfo
-
 from django.db import transaction
 
-from gradation.errors import Conflict, Fault, Invalid
-from gradation.models import (
-    Customer,
-    Event,
-    Laboratory,
-    Material,
-    ProcedureVersion,
-    Run,
-    Sample,
-    Source,
-    SpecificationVersion,
-    User,
-)
+from gradation.errors import Conflict, Invalid
+from gradation.models import Event, Laboratory, Run, Sample, User
 from gradation.policy import Action, require
-from gradation.queries.methods import released_procedure, specification_on
 from gradation.queries.samples import search_text
-from gradation.services import clock, ledger, numbering
+from gradation.services import ledger
 from gradation.services.checking import (
     cleaned,
     locked,
     needs_reason,
-    not_in_future,
     unchanged,
 )
 from gradation.services.outbox import announce
 from gradation.services.result_figures import follow_material
+from gradation.services.sample_writing import Delivery, delivery_faults, described, numbered
 
 __all__ = [
     "Delivery",
@@ -43,29 +26,6 @@ __all__ = [
     "close_sample",
     "log_sample",
 ]
-
-
-@dataclass(frozen=True)
-class Delivery:
-    """What is known of a sample when it is handed over."""
-
-    customer: Customer
-    material: Material
-    condition: str
-    source: Source | None = None
-    procedure_version: ProcedureVersion | None = None
-    specification_version: SpecificationVersion | None = None
-    lot: str = ""
-    customer_reference: str = ""
-    description: str = ""
-    sampled_by: str = Sample.SampledBy.CUSTOMER
-    sampler_name: str = ""
-    sampling_method: str = ""
-    sampled_at: datetime | None = None
-    received_at: datetime | None = None
-    mass_received_g: Decimal | None = None
-    storage_place: str = ""
-    due_on: date | None = None
 
 
 def log_sample(*, actor: User, delivery: Delivery) -> Sample:
@@ -78,13 +38,9 @@ def log_sample(*, actor: User, delivery: Delivery) -> Sample:
     """
     require(actor, Action.LOG_SAMPLE)
     with transaction.atomic():
-        sample = _described(Sample(received_by=actor), delivery)
+        sample = described(Sample(received_by=actor), delivery)
         _check_delivery(sample)
-        sample.number = _sample_number(sample.received_at)
-        sample.retain_until = sample.received_at.date() + timedelta(
-            days=Laboratory.objects.get().retention_days
-        )
-        sample.search_text = search_text(sample)
+        numbered([sample], Laboratory.objects.get())
         cleaned(sample).save(force_insert=True)
         ledger.write(actor=actor, action="sample logged", subject=sample)
         announce(Event.SAMPLE_LOGGED, [sample])
@@ -106,7 +62,7 @@ def change_sample(
         unchanged(sample, version)
         _refuse_ended(sample)
         before = ledger.snapshot(sample)
-        _described(sample, delivery)
+        described(sample, delivery)
         _check_delivery(sample)
         sample.search_text = search_text(sample)
         sample.version += 1
@@ -118,69 +74,9 @@ def change_sample(
     return sample
 
 
-def _described(sample: Sample, delivery: Delivery) -> Sample:
-    procedure = delivery.procedure_version or released_procedure(delivery.material)
-    if procedure is None or not procedure.is_released:
-        msg = (
-            f"{delivery.material} has no released procedure. Choose one, or ask the quality "
-            "manager to release one."
-        )
-        raise Invalid.one("procedure_version", msg, code="procedure-missing")
-    sample.received_at = delivery.received_at or getattr(sample, "received_at", None) or clock.now()
-    sample.customer = delivery.customer
-    sample.source = delivery.source
-    sample.material = delivery.material
-    sample.procedure_version = procedure
-    sample.specification_version = delivery.specification_version or specification_on(
-        delivery.material, sample.received_at.date()
-    )
-    for name in _TAKEN_AS_TYPED:
-        setattr(sample, name, getattr(delivery, name))
-    return sample
-
-
-_TAKEN_AS_TYPED = (
-    "condition",
-    "lot",
-    "customer_reference",
-    "description",
-    "sampled_by",
-    "sampler_name",
-    "sampling_method",
-    "sampled_at",
-    "mass_received_g",
-    "storage_place",
-    "due_on",
-)
-
-
 def _check_delivery(sample: Sample) -> None:
-    faults = [
-        *_no_mass("mass_received_g", sample.mass_received_g, "The mass as received"),
-        *not_in_future("received_at", sample.received_at, "The time of receipt"),
-        *not_in_future("sampled_at", sample.sampled_at, "The time of sampling"),
-    ]
-    if sample.sampled_at and sample.sampled_at > sample.received_at and not faults:
-        msg = "The sample was taken after it was received. Check both dates."
-        faults.append(Fault("sampled_at", msg, "after-receipt"))
-    if sample.source and sample.source.customer_id != sample.customer_id:
-        msg = f"{sample.source} is not a source of {sample.customer}. Choose one of theirs."
-        faults.append(Fault("source", msg, "other-customer"))
-    if faults:
+    if faults := delivery_faults(sample):
         raise Invalid(faults)
-
-
-def _no_mass(field: str, mass_g: Decimal | None, what: str) -> list[Fault]:
-    if mass_g is None or mass_g > 0:
-        return []
-    msg = f"{what} is {mass_g} g; it must be above zero. Weigh again, or leave it empty."
-    return [Fault(field, msg, "mass-not-positive")]
-
-
-def _sample_number(received_at: datetime) -> str:
-    laboratory = Laboratory.objects.get()
-    year = received_at.astimezone(ZoneInfo(laboratory.time_zone)).year
-    return numbering.sample_numbers(year, 1)[0]
 
 
 def _refuse_ended(sample: Sample) -> None:

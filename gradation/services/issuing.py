@@ -19,7 +19,7 @@ from gradation.documents.pdf_signature import signed_pdf
 from gradation.errors import Conflict, Unavailable
 from gradation.models import Certificate, CertificateSignature, Event, Sample, User
 from gradation.policy import Action, require
-from gradation.queries.verification.files import content_digest
+from gradation.queries.entry_digests import content_digest
 from gradation.services import ledger
 from gradation.services.checking import locked
 from gradation.services.outbox import announce

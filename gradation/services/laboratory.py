@@ -9,6 +9,7 @@ from django.db import transaction
 from gradation.errors import Conflict
 from gradation.models import Laboratory, RunCheckPolicy, User
 from gradation.policy import Action, require
+from gradation.queries.settled import forget_settled
 from gradation.services import ledger
 from gradation.services.checking import cleaned_row, locked, needs_reason
 
@@ -28,6 +29,7 @@ def set_up_laboratory(*, actor: User, laboratory: Laboratory) -> Laboratory:
         laboratory.pk = 1
         cleaned_row(laboratory)
         ledger.write(actor=actor, action="laboratory set up", subject=laboratory)
+    forget_settled()
     return laboratory
 
 
@@ -53,6 +55,7 @@ def change_laboratory(*, actor: User, reason: str, **changes: Any) -> Laboratory
             before=before,
             reason=reason,
         )
+    forget_settled()
     return laboratory
 
 

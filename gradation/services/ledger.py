@@ -32,6 +32,7 @@ from gradation.models import (
     Competence,
     Delivery,
     Drying,
+    DryingContainer,
     DryingMass,
     EditionDecision,
     Equipment,
@@ -41,6 +42,7 @@ from gradation.models import (
     ImpactDecision,
     LedgerEntry,
     Nest,
+    PaperComparison,
     PersonSession,
     RecoveryCode,
     Run,
@@ -49,6 +51,7 @@ from gradation.models import (
     Sample,
     SampleHold,
     SamplingRecord,
+    Scan,
     Seal,
     SecondFactor,
     Shaking,
@@ -56,11 +59,13 @@ from gradation.models import (
     Tare,
     TestPortion,
     TrailReview,
+    Transcription,
     User,
     Weighing,
 )
 from gradation.queries.entry_digests import digest_of
 from gradation.services import clock
+from gradation.services.bulk_rows import insert_rows
 
 __all__ = ["Made", "chain_of", "digest_of", "snapshot", "write", "write_many"]
 
@@ -120,7 +125,7 @@ def _(subject: Drying) -> str:
 
 
 @chain_of.register
-def _(subject: DryingMass) -> str:
+def _(subject: DryingMass | DryingContainer) -> str:
     return chain_of(subject.drying)
 
 
@@ -160,8 +165,13 @@ def _(subject: ExternalResult | SamplingRecord) -> str:
 
 
 @chain_of.register
-def _(subject: TrailReview) -> str:
+def _(subject: TrailReview | Transcription) -> str:
     return chain_of(subject.run)
+
+
+@chain_of.register
+def _(subject: Scan | PaperComparison) -> str:
+    return chain_of(subject.transcription)
 
 
 @chain_of.register
@@ -293,8 +303,13 @@ def write_many(*, actor: User, made: Sequence[Made]) -> None:
         raise RuntimeError(msg)
     heads = _lock_heads({chain_of(each.subject) for each in made})
     entries = [_linked(heads[chain_of(each.subject)], actor, each) for each in made]
-    LedgerEntry.objects.bulk_create(entries)
-    ChainHead.objects.bulk_update(heads.values(), ["sequence", "digest"])
+    insert_rows(entries)
+    ChainHead.objects.bulk_create(
+        heads.values(),
+        update_conflicts=True,
+        unique_fields=["chain"],
+        update_fields=["sequence", "digest"],
+    )
 
 
 def _linked(head: ChainHead, actor: User, made: Made, before: State | None = None) -> LedgerEntry:

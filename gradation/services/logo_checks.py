@@ -7,6 +7,7 @@ from io import BytesIO
 from PIL import Image, UnidentifiedImageError
 
 from gradation.errors import Invalid
+from gradation.services.file_scanner import refuse_malicious
 
 __all__ = ["LARGEST_LOGO_BYTES", "check_logo"]
 
@@ -33,6 +34,7 @@ def check_logo(content: bytes) -> str:
             picture.verify()
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError) as error:
         raise _no_logo("The logo cannot be read as a picture. Save it anew.") from error
+    refuse_malicious(content, "logo")
     return kind[1]
 
 

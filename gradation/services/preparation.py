@@ -17,7 +17,7 @@ from gradation.queries.halves import halves_drawn, halves_in
 from gradation.queries.portion_mass import chute_note, portion_band
 from gradation.queries.portions import portion_label
 from gradation.services import clock, ledger
-from gradation.services.checking import cleaned, locked, needs_reason, shortened
+from gradation.services.checking import cleaned, locked, needs_reason, refuse_in_doubt, shortened
 
 __all__ = [
     "Division",
@@ -160,6 +160,7 @@ def _refuse_ended(sample: Sample) -> None:
     if sample.state in {Sample.State.CLOSED, Sample.State.CANCELLED}:
         msg = f"Sample {sample} is {sample.state}; nothing more is done with it."
         raise Conflict(msg)
+    refuse_in_doubt(sample)
 
 
 def _refuse_other_label(sample: Sample, division: Division, there: int) -> None:

@@ -41,6 +41,7 @@ _ABOVE_ZERO = {
     "shaking_frequency_hz": "The frequency",
     "shaking_acceleration_g": "The acceleration",
     "shaking_interval_s": "The time between pauses",
+    "shaking_taps_per_min": "The number of taps",
     "end_point_limit_pct": "The limit of the end point",
     "guard_aperture_um": "The guard sieve",
 }

@@ -55,7 +55,7 @@ def check_place(
     if (slot in Weighing.AT_A_SIEVE) != (position > 0):
         msg = "What is weighed at a sieve has its place in the nest; other masses have none."
         raise Invalid.one("position", msg, code="no-such-place")
-    place = run.places.filter(position=position).first() if position else None
+    place = next((row for row in run.places.all() if row.position == position), None)
     if position and place is None:
         msg = f"Run {run} has no sieve at place {position}."
         raise Invalid.one("position", msg, code="no-such-place")

@@ -9,6 +9,7 @@ from django.db.models import Exists, OuterRef, Prefetch
 
 from gradation.models import Result, ResultFigure, Run, Sample
 from gradation.queries.figure_names import figures_of
+from gradation.services.bulk_rows import insert_alike
 
 __all__ = ["fill_figures", "follow_material", "keep_figures", "keep_first_figures"]
 
@@ -21,12 +22,12 @@ def keep_figures(result: Result) -> None:
     Part of freezing a result, whose transaction and ledger entry cover it.
     """
     ResultFigure.objects.filter(run=result.run_id).delete()
-    ResultFigure.objects.bulk_create(_rows(result))
+    insert_alike(ResultFigure, {}, _rows(result))
 
 
 def keep_first_figures(results: Sequence[Result]) -> None:
     """Lay out the figures of results of runs that had none before, in bulk."""
-    ResultFigure.objects.bulk_create(row for each in results for row in _rows(each))
+    insert_alike(ResultFigure, {}, (row for each in results for row in _rows(each)))
 
 
 def follow_material(sample: Sample) -> None:
@@ -46,7 +47,7 @@ def fill_figures() -> int:
     for start in range(0, len(keys), _AT_ONCE):
         with transaction.atomic():
             results = list(_newest(keys[start : start + _AT_ONCE]))
-            ResultFigure.objects.bulk_create(row for each in results for row in _rows(each))
+            insert_alike(ResultFigure, {}, (row for each in results for row in _rows(each)))
     return len(keys)
 
 
@@ -60,17 +61,14 @@ def _newest(keys: list[int]) -> Iterator[Result]:
         yield newest
 
 
-def _rows(result: Result) -> list[ResultFigure]:
+def _rows(result: Result) -> Iterator[dict[str, object]]:
     run = result.run
-    return [
-        ResultFigure(
-            result=result,
-            run=run,
-            material_id=run.portion.sample.material_id,
-            procedure_id=run.procedure_version.procedure_id,
-            name=name,
-            value=value,
-            at_s=int(run.opened_at.timestamp()),
-        )
-        for name, value in figures_of(result)
-    ]
+    same = {
+        "result_id": result.pk,
+        "run_id": run.pk,
+        "material_id": run.portion.sample.material_id,
+        "procedure_id": run.procedure_version.procedure_id,
+        "at_s": int(run.opened_at.timestamp()),
+    }
+    for name, value in figures_of(result):
+        yield {**same, "name": name, "value": value}

@@ -16,9 +16,10 @@ from gradation.queries.worksheets import run_worksheet
 from gradation.science import SCIENCE_VERSION
 from gradation.science.descriptions import Description
 from gradation.science.errors import GradationError
-from gradation.science.worksheet import evaluate
+from gradation.science.worksheet import Evaluation, as_json, evaluate
 from gradation.science.worksheet_writing import worksheet_json
 from gradation.services import clock
+from gradation.services.bulk_rows import insert_rows
 from gradation.services.result_figures import keep_figures, keep_first_figures
 
 __all__ = ["digest_of_inputs", "freeze_first_results", "freeze_result"]
@@ -31,7 +32,7 @@ def freeze_result(run: Run) -> Result:
     The caller's transaction and ledger entry cover it.
     """
     try:
-        result = _computed(run)
+        result, _ = _computed(run)
     except GradationError as error:
         raise Invalid(Fault("readings", str(error), "cannot-compute")) from error
     last = run.results.aggregate(last=models.Max("version"))["last"] or 0
@@ -43,30 +44,33 @@ def freeze_result(run: Run) -> Result:
     return result
 
 
-def freeze_first_results(runs: Sequence[Run]) -> dict[int, str]:
-    """Compute runs that have no result yet, in bulk; give why it failed, by the run's key.
+def freeze_first_results(runs: Sequence[Run]) -> tuple[dict[Run, Evaluation], dict[Run, str]]:
+    """Compute runs that have no result yet, in bulk; give what came out, and why others failed.
 
     A run that cannot be computed gets no result. The caller's transaction and ledger cover it.
     """
-    computed, faults = [], {}
+    computed, evaluations, faults = [], {}, {}
     for run in runs:
         try:
-            computed.append(_computed(run))
+            result, evaluations[run] = _computed(run)
         except GradationError as error:
-            faults[run.pk] = str(error)
+            faults[run] = str(error)
+        else:
+            computed.append(result)
     Result.objects.bulk_create(computed)
     keep_first_figures(computed)
     found = (_assessment(result) for result in computed)
-    Assessment.objects.bulk_create(each for each in found if each)
-    return faults
+    insert_rows(each for each in found if each)
+    return evaluations, faults
 
 
-def _computed(run: Run) -> Result:
+def _computed(run: Run) -> tuple[Result, Evaluation]:
     """Compute a run; the result is not stored yet."""
     worksheet = run_worksheet(run, describe=tuple(Description))
     inputs = worksheet_json(worksheet)
-    values = evaluate(worksheet).as_json()
-    return Result(
+    evaluation = evaluate(worksheet)
+    values = as_json(evaluation)
+    result = Result(
         run=run,
         inputs=inputs,
         inputs_digest=digest_of_inputs(inputs),
@@ -75,6 +79,7 @@ def _computed(run: Run) -> Result:
         curve=[[row["aperture_um"], row["passing_pct"]] for row in values["table"]],
         computed_at=clock.now(),
     )
+    return result, evaluation
 
 
 def digest_of_inputs(inputs: dict[str, Any]) -> str:

@@ -13,7 +13,14 @@ from gradation.policy import Action, require
 from gradation.services import clock, ledger
 from gradation.services.checking import cleaned, locked, needs_reason
 
-__all__ = ["Disposal", "Keeping", "dispose_sample", "hold_sample", "keep_sample", "lift_hold"]
+__all__ = [
+    "Disposal",
+    "Keeping",
+    "dispose_sample",
+    "hold_sample",
+    "keep_sample",
+    "lift_hold",
+]
 
 
 @dataclass(frozen=True)
@@ -63,7 +70,8 @@ def hold_sample(*, actor: User, sample: Sample, cause: str, reason: str) -> Samp
     """Hold what is left of a sample: nobody disposes of it until the hold is lifted.
 
     Technicians, reviewers, signatories and quality managers may, with a reason. A sample may be
-    held for several causes; refuses (`Conflict`) the same one twice. Ledger: sample held.
+    held for several causes; refuses (`Conflict`) the same one twice. While a query is open no work
+    is begun on the sample (`checking.refuse_in_doubt`). Ledger: sample held.
     """
     require(actor, Action.HOLD_SAMPLE)
     reason = needs_reason(reason, "hold the sample")

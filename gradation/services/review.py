@@ -10,8 +10,15 @@ from django.db import transaction
 from gradation.errors import Conflict, Invalid, NotAllowed, Refusal
 from gradation.models import Event, Run, RunSieve, Severity, Stage, TrailReview, User
 from gradation.policy import Action, require
+from gradation.queries.paper import paper_of
 from gradation.queries.review_risks import Risk, risks_of
-from gradation.queries.run_checks import OWN_RUN, Finding, findings, is_own_run
+from gradation.queries.run_checks import (
+    OWN_RUN,
+    REVIEWER_NOT_COMPETENT,
+    Finding,
+    findings,
+    is_own_run,
+)
 from gradation.queries.trail import Trail, trail_of
 from gradation.services import clock, ledger
 from gradation.services.checking import cleaned, locked, needs_reason, unchanged
@@ -70,18 +77,23 @@ def accept_run(
 ) -> Run:
     """Accept a weighed run.
 
-    Reviewers may, not for a run they made readings of (by its check), once they have gone through
+    Reviewers may, not for a run they made readings of and not without competence for its procedure
+    (each by its check: `NotAllowed`), once they have gone through
     its history: `seen` is the newest entry they were shown, or they looked through it before
-    (`look_through_trail`); `Conflict` otherwise. Loss over its limit, an overloaded sieve, an end
-    point not shown, and whatever the checks find that the bench gave no reason for, need a reason
-    (`Invalid`); a stop that was not lifted is returned to the bench (`Invalid`). The control charts
-    it belongs to are looked at. Ledger: history looked through, run accepted.
-    Other systems: run.accepted.
+    (`look_through_trail`); `Conflict` otherwise. A run typed from paper was compared with it as it
+    stands by a second person (`compare_with_paper`; `Conflict`). Loss over its limit, an
+    overloaded sieve, an end point not shown, and whatever the checks find that the bench gave no
+    reason for, need a reason (`Invalid`); a stop that was not lifted is returned to the bench
+    (`Invalid`). The control charts it belongs to are looked at. Ledger: history looked through, run
+    accepted. Other systems: run.accepted.
     """
     require(actor, Action.REVIEW_RUN)
     with transaction.atomic():
         run = _locked_for_answer(actor, run, version)
-        _refuse_unjustified(findings(run, Stage.REVIEW, reviewer=actor), reason)
+        found = findings(run, Stage.REVIEW, reviewer=actor)
+        _refuse_not_competent(found)
+        _refuse_unjustified(found, reason)
+        _refuse_not_compared(run)
         if seen is not None:
             _looked_through(actor, run, seen, "")
         _refuse_unread(actor, trail_of(run))
@@ -187,6 +199,14 @@ def _locked_for_answer(actor: User, run: Run, version: int | None) -> Run:
 _GRAVE = frozenset({"sieve-overloaded", "end-point-not-shown", "loss-over-limit"})
 
 
+def _refuse_not_competent(found: Iterable[Finding]) -> None:
+    """Refuse whom the laboratory keeps from reviewing what they were not found able to do."""
+    for each in found:
+        if each.code == REVIEWER_NOT_COMPETENT and each.is_stop:
+            msg = f"{each.sentence} Somebody with that competence reviews it."
+            raise NotAllowed(msg, code=REVIEWER_NOT_COMPETENT, field="answer")
+
+
 def _refuse_unjustified(found: Iterable[Finding], reason: str) -> None:
     """Refuse to accept a run while a stop stands, or without a word where something is grave."""
     asked = [each for each in found if each.severity != Severity.NOTE and each.code != OWN_RUN]
@@ -200,6 +220,17 @@ def _refuse_unjustified(found: Iterable[Finding], reason: str) -> None:
         said = " ".join(each.sentence for each in flags)
         msg = f"{said} Say why the run is accepted all the same, or return it."
         raise Invalid.one("reason", msg, code="justification-missing")
+
+
+def _refuse_not_compared(run: Run) -> None:
+    """Refuse a run typed from paper while nobody has confirmed what stands there now."""
+    paper = paper_of(run)
+    if paper is not None and not paper.is_compared:
+        msg = (
+            f"{paper.open_sentence.rstrip('.')}. Somebody who typed none of it compares it with "
+            "the scans first, on the page of the run."
+        )
+        raise Conflict(msg, code="paper-not-compared", field="answer")
 
 
 def _refuse_own(actor: User, run: Run) -> None:

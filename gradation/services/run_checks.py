@@ -29,6 +29,7 @@ from gradation.queries.run_checks import (
     may_answer,
     rule_of,
 )
+from gradation.queries.settled import forget_settled
 from gradation.services import ledger
 from gradation.services.checking import cleaned_row, locked, needs_reason
 from gradation.services.finding_records import act_of, keep_answer
@@ -75,6 +76,7 @@ def set_check_policy(*, actor: User, code: str, choice: Choice, reason: str) -> 
             reason=reason,
         )
         _let_policy_follow(actor, laboratory, rule, choice.severity, reason)
+    forget_settled()
     return row
 
 

@@ -1,4 +1,4 @@
-"""Import of runs recorded elsewhere: a form for each origin, a look through, then all or the sound.
+"""Import of tables of runs or orders: a form for each origin, a look, then all or the sound.
 
 The look through is the same work as taking in, rolled back, so that it cannot promise what the
 other then refuses.
@@ -12,31 +12,35 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 
-from gradation.errors import Conflict, Invalid
+from gradation.errors import Conflict, Fault, Invalid
 from gradation.models import RunImport, SheetForm, User
-from gradation.policy import Action, require
+from gradation.policy import require
 from gradation.queries.methods import released_procedure
 from gradation.queries.run_imports import import_list
-from gradation.services import clock, ledger
+from gradation.services import clock, ledger, long_work
 from gradation.services.checking import cleaned_row, locked, unchanged
+from gradation.services.file_scanner import refuse_malicious
 from gradation.services.long_work import Progress
-from gradation.services.run_import_storing import Storing, store_rows
-from gradation.services.run_sheet_rows import RunRow, meaning_faults, read_row, read_table
 from gradation.services.sheet_faults import CellFault
+from gradation.services.sheet_kinds import kind_of
+from gradation.services.sheet_table import read_table
 
 __all__ = [
-    "add_runs_table",
+    "add_table",
     "begin_look",
     "begin_take_in",
     "change_sheet_form",
     "do_work",
+    "look_in_background",
     "look_through",
     "stop_import",
     "take_in",
+    "take_in_background",
 ]
 
 Way = RunImport.Way
 
+_FORM_OF = ("form__customer", "form__material", "form__nest", "form__bench")
 AT_ONCE = 200
 FAULTS_KEPT = 500
 #: Columns that tell how far an import is; the file beside them never changes.
@@ -50,10 +54,11 @@ def change_sheet_form(*, actor: User, form: SheetForm, version: int | None = Non
     """Keep how the tables of one origin are read, new or changed.
 
     Technicians and quality managers may. Refuses (`Invalid`) columns that mean the same, a missing
-    column without which there is no run, sizes that the nest has not, a material without released
-    procedure. Ledger: sheet form kept.
+    column without which there is no run or order, a form of runs without its bench or nest, sizes
+    that the nest has not, a material without released procedure. Ledger: sheet form kept.
     """
-    require(actor, Action.IMPORT_RUNS)
+    kind = kind_of(form.kind)
+    require(actor, kind.needs)
     before = None
     with transaction.atomic():
         if form.pk:
@@ -61,25 +66,33 @@ def change_sheet_form(*, actor: User, form: SheetForm, version: int | None = Non
             unchanged(present, version)
             before = ledger.snapshot(present)
             form.version = present.version + 1
-        if released_procedure(form.material) is None:
-            msg = f"{form.material} has no released procedure. Choose another material."
-            raise Invalid.one("material", msg, code="procedure-missing")
-        if faults := meaning_faults(form):
+        if faults := [*_gaps(form), *kind.faults(form)]:
             raise Invalid(faults)
         cleaned_row(form)
         ledger.write(actor=actor, action="sheet form kept", subject=form, before=before)
     return form
 
 
-def add_runs_table(*, actor: User, form: SheetForm, file: bytes, name: str) -> RunImport:
-    """Give in a table of runs; nothing is taken in yet.
+def _gaps(form: SheetForm) -> Iterator[Fault]:
+    """Say what the form itself lacks."""
+    for name in ("customer", "material", "bench", "nest"):
+        if form.kind == SheetForm.Kind.RUNS and getattr(form, name) is None:
+            yield Fault(name, f"A table of runs needs its {name}. Choose one.", "required")
+    if form.material is not None and released_procedure(form.material) is None:
+        msg = f"{form.material} has no released procedure. Choose another material."
+        yield Fault("material", msg, "procedure-missing")
+
+
+def add_table(*, actor: User, form: SheetForm, file: bytes, name: str) -> RunImport:
+    """Give in a table of runs or orders; nothing is taken in yet.
 
     Technicians and quality managers may. Refuses (`Invalid`) what is no table or lacks a column of
-    the form; refuses (`Conflict`) a file that was taken in before, naming when. Ledger: runs table
+    the form; refuses (`Conflict`) a file that was taken in before, naming when. Ledger: table
     given.
     """
-    require(actor, Action.IMPORT_RUNS)
+    require(actor, kind_of(form.kind).needs)
     table = read_table(file, name)
+    refuse_malicious(file)
     missing = [heading for heading in form.columns if heading not in table.headings]
     if missing:
         msg = f"{name} has no column {', '.join(missing)}, which {form} reads. Choose another form."
@@ -98,20 +111,20 @@ def add_runs_table(*, actor: User, form: SheetForm, file: bytes, name: str) -> R
                 given_by=actor,
             )
         )
-        ledger.write(actor=actor, action="runs table given", subject=job)
+        ledger.write(actor=actor, action="table given", subject=job)
     return job
 
 
 def _refuse_known(digest: str) -> None:
     known = RunImport.objects.filter(file_digest=digest, state=RunImport.State.STORED).first()
     if known is not None:
-        msg = f"This very file was taken in before, as {known}. Its runs are on record."
+        msg = f"This very file was taken in before, as {known}. Its rows are on record."
         raise Conflict(msg, code="file-known")
 
 
 def stop_import(*, actor: User, job: RunImport) -> RunImport:
     """Ask an import under way to stop; it does at the next rows. Ledger: import stop asked."""
-    require(actor, Action.IMPORT_RUNS)
+    require(actor, kind_of(job.form.kind).needs)
     with transaction.atomic():
         job = locked(job)
         if not job.is_busy:
@@ -129,16 +142,16 @@ def look_through(*, actor: User, job: RunImport) -> RunImport:
 
     `begin_look` and `do_work` in one.
     """
-    require(actor, Action.IMPORT_RUNS)
+    require(actor, kind_of(job.form.kind).needs)
     return do_work(actor=actor, job=begin_look(actor=actor, job=job))
 
 
 def take_in(*, actor: User, job: RunImport, way: str) -> RunImport:
-    """Take the runs in: all of them or none, or without the faulty rows.
+    """Take the rows in: all of them or none, or without the faulty rows.
 
     `begin_take_in` and `do_work` in one.
     """
-    require(actor, Action.IMPORT_RUNS)
+    require(actor, kind_of(job.form.kind).needs)
     return do_work(actor=actor, job=begin_take_in(actor=actor, job=job, way=way))
 
 
@@ -148,7 +161,7 @@ def begin_look(*, actor: User, job: RunImport) -> RunImport:
     Technicians and quality managers may. Refuses (`Conflict`) while somebody's work on it is under
     way, and when it was taken in. Ledger: import begun.
     """
-    require(actor, Action.IMPORT_RUNS)
+    require(actor, kind_of(job.form.kind).needs)
     with transaction.atomic():
         job = locked(job)
         _refuse_busy(job)
@@ -158,13 +171,13 @@ def begin_look(*, actor: User, job: RunImport) -> RunImport:
 
 
 def begin_take_in(*, actor: User, job: RunImport, way: str) -> RunImport:
-    """Claim a table for taking its runs in; `do_work` does it.
+    """Claim a table for taking its rows in; `do_work` does it.
 
     Technicians and quality managers may, after a look through. Refuses (`Conflict`) as `begin_look`
     does, a table with faulty rows where all or nothing is asked for, and a file that was taken in
     meanwhile. Ledger: import begun.
     """
-    require(actor, Action.IMPORT_RUNS)
+    require(actor, kind_of(job.form.kind).needs)
     with transaction.atomic():
         job = locked(job)
         _refuse_busy(job)
@@ -178,17 +191,45 @@ def begin_take_in(*, actor: User, job: RunImport, way: str) -> RunImport:
     return job
 
 
+def look_in_background(*, actor: User, job: RunImport) -> RunImport:
+    """Claim a table for looking it through, which goes on after the answer.
+
+    Technicians and quality managers may; ask for the table to see how far it is. Refuses
+    (`Conflict`) while somebody's work on it is under way, and when it was taken in. Ledger: import
+    begun.
+    """
+    return _in_background(actor, begin_look(actor=actor, job=job))
+
+
+def take_in_background(*, actor: User, job: RunImport, way: str) -> RunImport:
+    """Claim a table for taking its rows in, which goes on after the answer.
+
+    Technicians and quality managers may, after a look through; ask for the table to see how far it
+    is. Refuses (`Conflict`) while somebody's work on it is under way, a table with faulty rows
+    where all or nothing is asked for, and a file that was taken in meanwhile. Ledger: import begun.
+    """
+    return _in_background(actor, begin_take_in(actor=actor, job=job, way=way))
+
+
+def _in_background(actor: User, job: RunImport) -> RunImport:
+    def work() -> None:
+        do_work(actor=actor, job=job)
+
+    transaction.on_commit(lambda: long_work.begin(job.work_name, work))
+    return job
+
+
 def do_work(*, actor: User, job: RunImport) -> RunImport:
     """Do what was claimed, and write down how it ended.
 
     All or nothing is one transaction; leaving faulty rows out goes some rows at a time, and can be
-    gone on with after a stop. The runs wait for review. Ledger: one entry for each sample, portion
-    and run; import looked through, taken in or stopped.
+    gone on with after a stop. Runs wait for review, orders for the bench. Ledger: one entry for
+    each sample, portion and run; import looked through, taken in or stopped.
     """
-    require(actor, Action.IMPORT_RUNS)
+    require(actor, kind_of(job.form.kind).needs)
     is_trial = job.state == RunImport.State.LOOKING
     ends_as = RunImport.State.LOOKED if is_trial else RunImport.State.STORED
-    job = import_list().defer(None).select_related("form__nest", "form__bench").get(pk=job.pk)
+    job = import_list().defer(None).select_related(*_FORM_OF).get(pk=job.pk)
     return _told(actor, job, _Work(actor, job, is_trial=is_trial), ends_as)
 
 
@@ -207,7 +248,7 @@ def _refuse_busy(job: RunImport) -> None:
         msg = f"{job} is being worked on. Wait until it is done, or stop it."
         raise Conflict(msg, code="import-busy")
     if job.state == RunImport.State.STORED:
-        msg = f"{job} was taken in. Its runs are on record."
+        msg = f"{job} was taken in. Its rows are on record."
         raise Conflict(msg, code="import-stored")
 
 
@@ -236,7 +277,8 @@ class _Work:
 
     def __init__(self, actor: User, job: RunImport, *, is_trial: bool) -> None:
         self.job, self.is_trial = job, is_trial
-        self.storing = Storing.of(actor, job)
+        self.kind = kind_of(job.form.kind)
+        self.keep = self.kind.storing(actor, job)
         self.table = read_table(bytes(job.file), job.file_name)
         self.faults: list[CellFault] = [CellFault(*fault) for fault in job.faults]
         self.done, self.stored, self.faulty = job.rows_done, job.rows_stored, job.rows_faulty
@@ -256,7 +298,7 @@ class _Work:
             for batch in self._batches():
                 self._store_sound(batch)
 
-    def _batches(self) -> Iterator[list[RunRow]]:
+    def _batches(self) -> Iterator[list[Any]]:
         """Read the rows, some at a time; between them somebody may stop the work."""
         while lines := self.table.rows[self.done : self.done + AT_ONCE]:
             if self.progress.is_to_stop:
@@ -264,7 +306,7 @@ class _Work:
                 raise _Stopped(msg)
             rows = []
             for number, cells in lines:
-                row, faults = read_row(self.job.form, self.table, number, cells)
+                row, faults = self.kind.read_row(self.job.form, self.table, number, cells)
                 self._fault(faults)
                 rows += [row] if row else []
             self.next = self.done + len(lines)
@@ -272,11 +314,11 @@ class _Work:
             self.done = self.next
             self.progress.tell(self.done)
 
-    def _store_sound(self, rows: list[RunRow]) -> None:
+    def _store_sound(self, rows: list[Any]) -> None:
         """Store some rows in a transaction of their own, without those that turn out faulty."""
         while rows:
             with transaction.atomic():
-                faults = store_rows(self.storing, rows)
+                faults = self.keep(rows)
                 kept = bool(not faults and not self.is_trial)
                 if kept:
                     self._count(len(rows))
@@ -294,9 +336,9 @@ class _Work:
             rows_done=self.next, rows_stored=self.stored + stored
         )
 
-    def _store(self, rows: list[RunRow]) -> None:
+    def _store(self, rows: list[Any]) -> None:
         if rows and not self.faulty:
-            self._fault(store_rows(self.storing, rows))
+            self._fault(self.keep(rows))
             self.stored += len(rows)
 
     def _fault(self, faults: Sequence[CellFault]) -> None:
@@ -328,7 +370,10 @@ def _told(actor: User, job: RunImport, work: _Work, state: RunImport.State) -> R
         job.state, job.said = state, said
         job.rows_done, job.rows_faulty = work.done, work.faulty
         job.rows_stored = 0 if is_undone or work.is_trial else work.stored
-        job.faults = [[fault.row, fault.column, fault.message] for fault in work.faults]
+        job.faults = [
+            [fault.row, fault.column, fault.message]
+            for fault in sorted(work.faults, key=lambda fault: fault.row)
+        ]
         job.ended_at = job.beat_at = clock.now()
         job.save(update_fields=_HOW_FAR)
         action = _ENDS[state]

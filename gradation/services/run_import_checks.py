@@ -6,17 +6,14 @@ run and waits for the reviewer.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from gradation.models import Laboratory, Run, RunCheckFinding, Stage, User
-from gradation.queries.run_checks import (
-    Candidate,
-    Finding,
-    findings_elsewhere,
-    opening_findings,
-)
+from gradation.models import Run, RunCheckFinding, Stage, User
+from gradation.queries.run_checks import Candidate, Finding, FindingsElsewhere
+from gradation.science.worksheet import Evaluation
+from gradation.services.bulk_rows import insert_rows
 from gradation.services.finding_records import deviations_of, finding_rows, in_short
 
 __all__ = ["Checked", "checked_runs", "keep_checked"]
@@ -44,22 +41,20 @@ class Checked:
 
 
 def checked_runs(
-    actor: User, runs: Sequence[Run], laboratory: Laboratory, new_samples: Collection[int]
+    actor: User, runs: Mapping[Run, Evaluation], asking: FindingsElsewhere
 ) -> list[Checked]:
-    """Ask the checks about runs just written, read with all that belongs to them.
+    """Ask the checks about runs just written and computed, read with all that belongs to them.
 
     What holds of their nest and day is asked once for all runs that share both.
     """
     asked: dict[tuple[date, int | None, int], tuple[Finding, ...]] = {}
     checked = []
-    found = findings_elsewhere(runs, Stage.HAND_OVER, laboratory, new_samples)
-    for run, at_hand_over in found:
+    for run, evaluation in runs.items():
         sample, day = run.portion.sample, run.opened_at.date()
         key = (day, sample.specification_version_id, sample.procedure_version_id)
         if key not in asked:
-            candidate = _candidate(actor, run)
-            asked[key] = opening_findings(candidate, laboratory=laboratory, day=day)
-        checked.append(Checked(run, asked[key], at_hand_over))
+            asked[key] = asking.at_opening(_candidate(actor, run), day)
+        checked.append(Checked(run, asked[key], asking.at_hand_over(run, evaluation)))
     return checked
 
 
@@ -86,5 +81,5 @@ def keep_checked(checked: Iterable[Checked]) -> None:
             told = dict.fromkeys([*each.run.deviations.splitlines(), *lines])
             each.run.deviations = "\n".join(told)
             noted.append(each.run)
-    RunCheckFinding.objects.bulk_create(rows)
+    insert_rows(rows)
     Run.objects.bulk_update(noted, ["deviations"])

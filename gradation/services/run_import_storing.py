@@ -5,36 +5,38 @@ Everything happens in the caller's transaction; a dry run is the same work, roll
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time
 from decimal import Decimal
 from uuid import NAMESPACE_URL, uuid5
 
-from django.db.models import Prefetch
-
 from gradation.models import (
+    Bench,
+    Customer,
     Division,
-    Event,
     Laboratory,
+    Material,
+    Nest,
     NestSieve,
     ProcedureVersion,
     Run,
     RunImport,
     RunSieve,
     Sample,
-    SpecificationVersion,
     TestPortion,
     User,
     Weighing,
 )
-from gradation.queries.methods import released_procedure, specification_on
+from gradation.queries.methods import released_procedure
 from gradation.queries.portions import portion_label
-from gradation.queries.samples import search_text
-from gradation.services import clock, ledger, numbering, results
-from gradation.services.outbox import announce
+from gradation.queries.run_checks import FindingsElsewhere
+from gradation.services import clock, ledger, results
+from gradation.services.bulk_rows import insert_alike
 from gradation.services.run_import_checks import Checked, checked_runs, keep_checked
 from gradation.services.run_sheet_rows import Mass, RunRow
+from gradation.services.sample_writing import Methods, keep_new
 from gradation.services.sheet_faults import CellFault
 
 __all__ = ["Storing", "store_rows"]
@@ -52,30 +54,31 @@ class Storing:
 
     actor: User
     job: RunImport
+    customer: Customer
+    material: Material
+    bench: Bench
+    nest: Nest
     procedure: ProcedureVersion
     places: list[NestSieve]
     laboratory: Laboratory
-    kept_for: timedelta
     today: date
-    specifications: dict[date, SpecificationVersion | None] = field(default_factory=dict)
+    methods: Methods = field(default_factory=Methods)
 
     @classmethod
     def of(cls, actor: User, job: RunImport) -> Storing:
         """Read what an import's rows share."""
         form = job.form
-        procedure = released_procedure(form.material)
-        assert procedure is not None  # noqa: S101 - looked at before any row is read
-        places = form.nest.places.select_related("sieve").order_by("position")
+        customer, material, bench, nest = form.customer, form.material, form.bench, form.nest
+        # The database keeps a form of runs whole; the procedure was looked at before any row.
+        assert customer and material and bench and nest  # noqa: S101, PT018
+        procedure = released_procedure(material)
+        assert procedure is not None  # noqa: S101
+        places = list(nest.places.select_related("sieve").order_by("position"))
         laboratory = Laboratory.objects.get()
-        kept_for = timedelta(days=laboratory.retention_days)
         today = clock.today(laboratory)
-        return cls(actor, job, procedure, list(places), laboratory, kept_for, today)
-
-    def specification(self, day: date) -> SpecificationVersion | None:
-        """Give the specification of the material that is valid on a day."""
-        if day not in self.specifications:
-            self.specifications[day] = specification_on(self.job.form.material, day)
-        return self.specifications[day]
+        return cls(
+            actor, job, customer, material, bench, nest, procedure, places, laboratory, today
+        )
 
 
 @dataclass(frozen=True)
@@ -99,21 +102,18 @@ def store_rows(storing: Storing, rows: Sequence[RunRow]) -> list[CellFault]:
     made = _runs(storing, rows, samples)
     _readings(storing, made)
     runs = _read_again(made)
-    failed = results.freeze_first_results(runs)
+    evaluations, failed = results.freeze_first_results(runs)
     numbers = {each.run.pk: each.row.number for each in made}
     if failed:
-        return [CellFault(numbers[key], "", said) for key, said in failed.items()]
-    checked = _checked(storing, made, runs)
+        return [CellFault(numbers[run.pk], "", said) for run, said in failed.items()]
+    new = {each.run.portion.sample_id for each in made if each.is_new_sample}
+    asking = FindingsElsewhere(storing.laboratory, runs, new)
+    checked = checked_runs(storing.actor, evaluations, asking)
     stops = [CellFault(numbers[each.run.pk], "", said) for each in checked for said in each.stops]
     if not stops:
         keep_checked(checked)
         _write_ledger(storing, made, {each.run.pk: each for each in checked})
     return stops
-
-
-def _checked(storing: Storing, made: Sequence[_Made], runs: Sequence[Run]) -> list[Checked]:
-    new = {each.run.portion.sample_id for each in made if each.is_new_sample}
-    return checked_runs(storing.actor, runs, storing.laboratory, new)
 
 
 def _samples(
@@ -137,7 +137,8 @@ def _samples(
 
 def _sample_faults(storing: Storing, row: RunRow, known: dict[str, Sample]) -> list[CellFault]:
     if row.tested_on > storing.today:
-        return [CellFault(row.number, "", f"{row.tested_on} lies in the future.")]
+        msg = f"{row.tested_on:%d %b %Y} lies in the future. Write the day of the test."
+        return [CellFault(row.number, _heading(storing, "tested_on"), msg)]
     if not row.sample:
         return []
     sample = known.get(row.sample)
@@ -145,46 +146,36 @@ def _sample_faults(storing: Storing, row: RunRow, known: dict[str, Sample]) -> l
         return [CellFault(row.number, "", f"There is no sample {row.sample} here.")]
     if sample.state in {Sample.State.CLOSED, Sample.State.CANCELLED}:
         return [CellFault(row.number, "", f"Sample {sample} is {sample.state}.")]
-    if sample.material_id != storing.job.form.material_id:
-        msg = f"Sample {sample} is {sample.material}, not {storing.job.form.material}."
+    if sample.material_id != storing.material.pk:
+        msg = f"Sample {sample} is {sample.material}, not {storing.material}."
         return [CellFault(row.number, "", msg)]
     return []
 
 
+def _heading(storing: Storing, meaning: str) -> str:
+    """Give the heading of the column that means this; empty where none does."""
+    columns: dict[str, str] = storing.job.form.columns
+    return next((heading for heading, means in columns.items() if means == meaning), "")
+
+
 def _new_samples(storing: Storing, rows: Sequence[RunRow]) -> list[Sample]:
-    form = storing.job.form
-    numbers = _numbers(rows)
-    samples = []
-    for row in rows:
-        received_at = datetime.combine(row.received_on, _NOON)
-        sample = Sample(
-            number=next(numbers[row.received_on.year]),
-            customer=form.customer,
-            material=form.material,
+    samples = [
+        Sample(
+            customer=storing.customer,
+            material=storing.material,
             procedure_version=storing.procedure,
-            specification_version=storing.specification(row.received_on),
+            specification_version=storing.methods.specification(storing.material, row.received_on),
             lot=row.lot[:120],
             customer_reference=row.reference[:120],
             sampled_by=Sample.SampledBy.UNKNOWN,
-            received_at=received_at,
+            received_at=datetime.combine(row.received_on, _NOON),
             received_by=storing.actor,
             condition="as recorded elsewhere",
-            retain_until=row.received_on + storing.kept_for,
             state=Sample.State.UNDER_TEST,
         )
-        sample.search_text = search_text(sample)
-        samples.append(sample)
-    samples = Sample.objects.bulk_create(samples)
-    announce(Event.SAMPLE_LOGGED, samples)
-    return samples
-
-
-def _numbers(rows: Sequence[RunRow]) -> dict[int, Iterator[str]]:
-    """Take as many sample numbers of each year as the rows need."""
-    years = [row.received_on.year for row in rows]
-    return {
-        year: iter(numbering.sample_numbers(year, years.count(year))) for year in sorted(set(years))
-    }
+        for row in rows
+    ]
+    return keep_new(samples, storing.laboratory)
 
 
 def _runs(
@@ -194,17 +185,12 @@ def _runs(
     runs = Run.objects.bulk_create(
         _run(storing, row, portion) for row, portion in zip(rows, portions, strict=True)
     )
-    RunSieve.objects.bulk_create(
-        RunSieve(
-            run=run,
-            position=position,
-            sieve=place.sieve,
-            aperture_um=place.sieve.aperture_um,
-            in_use=False,
-        )
-        for run in runs
-        for position, place in enumerate(storing.places, start=1)
-    )
+    nest = [
+        {"position": n, "sieve_id": place.sieve_id, "aperture_um": place.sieve.aperture_um}
+        for n, place in enumerate(storing.places, start=1)
+    ]
+    placed = ({"run_id": run.pk, **place} for run in runs for place in nest)
+    insert_alike(RunSieve, {"in_use": False}, placed)
     return [
         _Made(row, run, is_new) for row, run, (_, is_new) in zip(rows, runs, samples, strict=True)
     ]
@@ -213,11 +199,10 @@ def _runs(
 def _portions(
     storing: Storing, rows: Sequence[RunRow], samples: Sequence[tuple[Sample, bool]]
 ) -> list[TestPortion]:
-    there: dict[int, int] = {}
+    named = {sample.pk for sample, is_new in samples if not is_new}
+    there = Counter(TestPortion.objects.filter(sample__in=named).values_list("sample", flat=True))
     portions = []
-    for row, (sample, is_new) in zip(rows, samples, strict=True):
-        if sample.pk not in there:
-            there[sample.pk] = 0 if is_new else sample.portions.count()
+    for row, (sample, _) in zip(rows, samples, strict=True):
         portions.append(
             TestPortion(
                 sample=sample,
@@ -234,14 +219,13 @@ def _portions(
 
 def _run(storing: Storing, row: RunRow, portion: TestPortion) -> Run:
     tested_at = datetime.combine(row.tested_on, _NOON)
-    form = storing.job.form
     by = f" by {row.recorded_by}" if row.recorded_by else ""
     said = f"Recorded elsewhere{by}; {storing.job.file_name}, row {row.number}."
     return Run(
         portion=portion,
         procedure_version=storing.procedure,
-        bench=form.bench,
-        nest=form.nest,
+        bench=storing.bench,
+        nest=storing.nest,
         technician=storing.actor,
         state=Run.State.WEIGHED,
         opened_at=tested_at,
@@ -256,24 +240,28 @@ def _readings(storing: Storing, made: Sequence[_Made]) -> None:
     positions = {
         place.sieve.aperture_um: position for position, place in enumerate(storing.places, start=1)
     }
-    now = clock.now()
-    Weighing.objects.bulk_create(
-        Weighing(
-            run=each.run,
-            slot=mass.slot,
-            position=_position(mass, positions),
-            mass_g=mass.mass_g,
-            entered_text=mass.text.strip()[:40],
-            decimals=_decimals(mass.mass_g),
-            source=Weighing.Source.IMPORT,
-            observed_at=each.run.opened_at,
-            key=uuid5(_KEYS, f"{storing.job.pk}/{each.row.number}/{mass.slot}/{mass.aperture_um}"),
-            made_at=now,
-            made_by=storing.actor,
-        )
+    same = {
+        "source": Weighing.Source.IMPORT.value,
+        "made_at": clock.now(),
+        "made_by_id": storing.actor.pk,
+    }
+    rows = (
+        {
+            "run_id": each.run.pk,
+            "slot": mass.slot,
+            "position": _position(mass, positions),
+            "mass_g": mass.mass_g,
+            "entered_text": mass.text.strip()[:40],
+            "decimals": _decimals(mass.mass_g),
+            "observed_at": each.run.opened_at,
+            "key": uuid5(
+                _KEYS, f"{storing.job.pk}/{each.row.number}/{mass.slot}/{mass.aperture_um}"
+            ),
+        }
         for each in made
         for mass in each.row.masses
     )
+    insert_alike(Weighing, same, rows)
 
 
 def _position(mass: Mass, positions: dict[Decimal, int]) -> int:
@@ -305,25 +293,27 @@ def _named(mass: Mass) -> str:
     return mass.slot if mass.aperture_um is None else f"{mass.aperture_um.normalize():f} µm"
 
 
+#: Prefetched, so that what the runs of a batch share is one object, not one for each of them.
+_OF_A_RUN = (
+    "bench",
+    "technician",
+    "procedure_version__procedure",
+    "procedure_version__apertures",
+    "portion__sample__material",
+    "portion__sample__procedure_version__procedure",
+    "portion__sample__procedure_version__apertures",
+    "portion__sample__specification_version__specification",
+    "portion__sample__specification_version__lines",
+    "places__sieve",
+    "weighings__made_by",
+    "weighings__balance",
+    "instruments__instrument",
+    "shakings",
+)
+
+
 def _read_again(made: Sequence[_Made]) -> list[Run]:
     """Read the runs as the calculation takes them, with a constant number of queries."""
     keys = [each.run.pk for each in made]
-    return list(
-        Run.objects.filter(pk__in=keys)
-        .select_related(
-            "portion__sample__specification_version__specification",
-            "portion__sample__material",
-            "procedure_version__procedure",
-            "bench",
-            "technician",
-        )
-        .prefetch_related(
-            Prefetch("places", RunSieve.objects.select_related("sieve")),
-            Prefetch("weighings", Weighing.objects.select_related("made_by")),
-            "shakings",
-            "instruments__instrument",
-            "procedure_version__apertures",
-            "portion__sample__specification_version__lines",
-        )
-        .order_by("pk")
-    )
+    found = Run.objects.filter(pk__in=keys).select_related("portion__sample").order_by("pk")
+    return list(found.prefetch_related(*_OF_A_RUN))

@@ -14,26 +14,19 @@ from gradation.errors import Fault, Invalid
 from gradation.models import SheetForm, Weighing
 from gradation.science.apertures import designation, parse_aperture
 from gradation.science.errors import GradationError
-from gradation.science.quantities import parse_mass_g
 from gradation.services.sheet_faults import CellFault
-from gradation.services.sheet_grid import grid_of, refusal
+from gradation.services.sheet_table import SheetTable, Told, day_of, grams_of, guessed, told
 
 __all__ = [
     "FRACTION",
     "MEANINGS",
-    "MOST_RUNS",
     "RunRow",
-    "RunTable",
     "guess_columns",
     "meaning_faults",
     "read_row",
-    "read_table",
 ]
 
 Slot = Weighing.Slot
-
-MOST_RUNS = 20_000
-LARGEST_BYTES = 10_000_000
 
 #: What a column may mean, beside `fraction:` with an aperture in micrometres.
 MEANINGS = {
@@ -67,15 +60,6 @@ _HEADINGS = {
     "pan": ("pan", "receiver"),
     "deviations": ("deviations", "remarks", "note", "notes"),
 }
-_KILO = Decimal(1000)
-
-
-@dataclass(frozen=True)
-class RunTable:
-    """A file's heading and its numbered rows."""
-
-    headings: tuple[str, ...]
-    rows: tuple[tuple[int, tuple[str, ...]], ...]
 
 
 @dataclass(frozen=True)
@@ -103,33 +87,12 @@ class RunRow:
     masses: tuple[Mass, ...]
 
 
-def read_table(file: bytes, name: str) -> RunTable:
-    """Give the table of a file; refuses (`Invalid`, field `file`) what is none."""
-    grid = grid_of(file, name, most_rows=MOST_RUNS, most_bytes=LARGEST_BYTES)
-    numbered = [(n, tuple(row)) for n, row in enumerate(grid, start=1) if any(row)]
-    if len(numbered) < 2:
-        raise refusal("The file has no row of a run below its headings. Fill in at least one.")
-    if len(numbered) > MOST_RUNS + 1:
-        raise refusal(f"The file has more than {MOST_RUNS} rows. Split it.")
-    headings = tuple(cell.strip() for cell in numbered[0][1])
-    twice = [each for each in headings if each and headings.count(each) > 1]
-    if twice:
-        raise refusal(f"The heading {twice[0]!r} stands there twice. Keep one of the columns.")
-    return RunTable(headings, tuple(numbered[1:]))
-
-
 def guess_columns(headings: Sequence[str]) -> dict[str, str]:
     """Guess what columns mean from their headings; what cannot be guessed is left out."""
-    found: dict[str, str] = {}
-    for heading in headings:
-        meaning = _guess(heading)
-        if heading and meaning and meaning not in found.values():
-            found[heading] = meaning
-    return found
+    return guessed(headings, _guess)
 
 
-def _guess(heading: str) -> str:
-    words = heading.casefold().replace("_", " ").replace("[g]", "").replace("(g)", "").strip()
+def _guess(words: str) -> str:
     for meaning, known in _HEADINGS.items():
         if words in known:
             return meaning
@@ -161,6 +124,9 @@ def meaning_faults(form: SheetForm) -> list[Fault]:
 def _nest_faults(form: SheetForm) -> Iterator[str]:
     """Compare the sizes of the columns with those of the nest."""
     columns = set(_sizes(form.columns))
+    if form.nest is None:
+        yield "Say which nest was used."
+        return
     standing = {place.sieve.aperture_um for place in form.nest.places.select_related("sieve")}
     for size in sorted(columns - standing, reverse=True):
         yield f"{form.nest} has no sieve of {designation(size)}. Choose the nest that was used."
@@ -181,21 +147,21 @@ def _said(meaning: str) -> str:
 
 
 def read_row(
-    form: SheetForm, table: RunTable, number: int, cells: Sequence[str]
+    form: SheetForm, table: SheetTable, number: int, cells: Sequence[str]
 ) -> tuple[RunRow | None, list[CellFault]]:
     """Read one row by a form; with any fault there is no run."""
-    told = {
-        form.columns.get(heading, ""): (heading, cell)
-        for heading, cell in zip(table.headings, cells, strict=False)
-    }
+    row = told(form, table, cells)
     faults: list[CellFault] = []
-    masses = tuple(_masses(form, number, told, faults))
-    tested_on = _day("tested_on", number, told, faults)
-    received_on = _day("received_on", number, told, faults) or tested_on
+    masses = tuple(_masses(form, number, row, faults))
+    tested_on = day_of("tested_on", number, row, faults)
+    if not row.get("tested_on", ("", ""))[1]:
+        heading = row.get("tested_on", ("", ""))[0]
+        faults.append(CellFault(number, heading, "The day of the test is missing."))
+    received_on = day_of("received_on", number, row, faults) or tested_on
     if tested_on and received_on and tested_on < received_on:
         msg = f"Tested on {tested_on}, before it was received on {received_on}."
-        faults.append(CellFault(number, told["tested_on"][0], msg))
-    names = {name: told.get(name, ("", ""))[1].strip() for name in _NAMES}
+        faults.append(CellFault(number, row["tested_on"][0], msg))
+    names = {name: row.get(name, ("", ""))[1] for name in _NAMES}
     if not (names["sample"] or names["reference"] or names["lot"]):
         faults.append(CellFault(number, "", "Nothing in the row names the sample."))
     if faults or tested_on is None or received_on is None:
@@ -209,48 +175,21 @@ def read_row(
 _NAMES = ("sample", "reference", "lot", "recorded_by", "deviations")
 
 
-def _masses(
-    form: SheetForm, number: int, told: Mapping[str, tuple[str, str]], faults: list[CellFault]
-) -> Iterator[Mass]:
-    for meaning, (heading, cell) in told.items():
+def _masses(form: SheetForm, number: int, row: Told, faults: list[CellFault]) -> Iterator[Mass]:
+    for meaning, (heading, cell) in row.items():
         if meaning not in _MASSES and not meaning.startswith(FRACTION):
             continue
         aperture_um = None
         slot = _MASSES.get(meaning, Slot.FRACTION)
         if meaning.startswith(FRACTION):
             aperture_um = Decimal(meaning.removeprefix(FRACTION))
+        if not cell:
+            msg = "The cell is empty. Write 0 where nothing was found."
+            faults.append(CellFault(number, heading, msg))
+            continue
         try:
-            mass_g = _in_grams(form, cell)
+            mass_g = grams_of(form, cell)
         except (GradationError, Invalid) as error:
             faults.append(CellFault(number, heading, str(error)))
         else:
             yield Mass(slot.value, aperture_um, cell, mass_g)
-
-
-def _in_grams(form: SheetForm, cell: str) -> Decimal:
-    if not cell.strip():
-        msg = "The cell is empty. Write 0 where nothing was found."
-        raise Invalid.one("cell", msg)
-    mass = parse_mass_g(cell)
-    mass_g = mass * _KILO if form.unit == SheetForm.Unit.KILOGRAM else mass
-    exponent = mass_g.as_tuple().exponent
-    if mass_g >= Decimal(10) ** 8 or (isinstance(exponent, int) and exponent < -4):
-        msg = f"{cell} {form.unit} is no mass that a balance shows. Check unit and digits."
-        raise Invalid.one("cell", msg)
-    return mass_g + Decimal(0)
-
-
-def _day(
-    meaning: str, number: int, told: Mapping[str, tuple[str, str]], faults: list[CellFault]
-) -> date | None:
-    heading, cell = told.get(meaning, ("", ""))
-    if not cell.strip():
-        if meaning == "tested_on":
-            faults.append(CellFault(number, heading, "The day of the test is missing."))
-        return None
-    try:
-        return date.fromisoformat(cell.strip()[:10])
-    except ValueError:
-        msg = f"{cell!r} is no date. Write it as year-month-day: 2026-03-31."
-        faults.append(CellFault(number, heading, msg))
-        return None

@@ -76,7 +76,7 @@ def renew_recovery_codes(*, actor: User) -> list[str]:
 
 def _new_recovery_codes(person: User) -> list[str]:
     RecoveryCode.objects.filter(person=person, used_at__isnull=True).update(used_at=clock.now())
-    codes = [easily_read(4) for _ in range(RECOVERY_CODES)]
+    codes = [easily_read() for _ in range(RECOVERY_CODES)]
     RecoveryCode.objects.bulk_create(
         RecoveryCode(person=person, digest=recovery_digest(code), made_at=clock.now())
         for code in codes

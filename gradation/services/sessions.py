@@ -11,7 +11,13 @@ from gradation.policy import Action, require
 from gradation.services import clock, ledger
 from gradation.services.checking import locked
 
-__all__ = ["begin_session", "end_all_sessions", "end_session", "end_this_session"]
+__all__ = [
+    "begin_session",
+    "end_all_sessions",
+    "end_session",
+    "end_this_session",
+    "rename_session",
+]
 
 
 def begin_session(*, actor: User, session_key: str, browser: str) -> PersonSession:
@@ -28,6 +34,22 @@ def begin_session(*, actor: User, session_key: str, browser: str) -> PersonSessi
         after = {"address": session.address, "browser": session.browser}
         ledger.write(actor=actor, action="signed in", subject=session, after=after)
     return session
+
+
+def rename_session(*, actor: User, former_key: str, session_key: str) -> None:
+    """Note that a person proved once more who they are; the session goes on under a new key.
+
+    Ledger: identity confirmed, without the keys.
+    """
+    require(actor, Action.KEEP_OWN_ACCOUNT)
+    with transaction.atomic():
+        rows = PersonSession.objects.select_for_update().filter(
+            person=actor, session_key=former_key, ended_at=None
+        )
+        for session in rows.exclude(session_key=""):
+            session.session_key = session_key
+            session.save(update_fields=["session_key"])
+            ledger.write(actor=actor, action="identity confirmed", subject=session, after={})
 
 
 def end_session(*, actor: User, session: PersonSession) -> PersonSession:

@@ -48,7 +48,7 @@ def offer_code(*, actor: User) -> str | None:
     with transaction.atomic():
         if is_set_up():
             return None
-        now, text = clock.now(), easily_read(5)
+        now, text = clock.now(), easily_read()
         SetUpCode.objects.filter(used_at=None).update(used_at=now)
         code = SetUpCode(
             digest=keyed_digest(_PURPOSE, text), made_at=now, expires_at=now + GOOD_FOR

@@ -31,6 +31,7 @@ class Shaken:
     acceleration_g: Decimal | None = None
     frequency_hz: Decimal | None = None
     interval_s: int | None = None
+    taps_per_min: int | None = None
     shaker: Instrument | None = None
     began_at: datetime | None = None
     note: str = ""
@@ -109,6 +110,7 @@ def _shaking(actor: User, run: Run, shaken: Shaken) -> Shaking:
         acceleration_g=shaken.acceleration_g,
         frequency_hz=shaken.frequency_hz,
         interval_s=shaken.interval_s,
+        taps_per_min=shaken.taps_per_min,
         note=shaken.note.strip(),
         key=shaken.key,
         made_at=clock.now(),
@@ -137,6 +139,7 @@ def _impossible(shaking: Shaking) -> list[Fault]:
         "acceleration_g": shaking.acceleration_g,
         "frequency_hz": shaking.frequency_hz,
         "interval_s": shaking.interval_s,
+        "taps_per_min": shaking.taps_per_min,
     }
     faults = [
         Fault(name, "Enter a number above zero, or leave it empty.", "not-positive")

@@ -16,6 +16,7 @@ from gradation.errors import Invalid
 __all__ = ["MOST_ROWS", "grid_of", "refusal"]
 
 MOST_ROWS, LARGEST_BYTES, LARGEST_UNPACKED = 5_000, 5_000_000, 50_000_000
+MOST_PARTS = 1_000  # a workbook of a few sheets has some twenty
 
 
 def grid_of(
@@ -67,7 +68,8 @@ def _workbook(file: bytes, most_rows: int) -> Iterator[list[str]]:
 def _refuse_bomb(file: bytes) -> None:
     """Refuse a small file that unpacks to a huge one, or that declares entities of its own."""
     with zipfile.ZipFile(io.BytesIO(file)) as parts:
-        if sum(part.file_size for part in parts.infolist()) > LARGEST_UNPACKED:
+        unpacked = sum(part.file_size for part in parts.infolist())
+        if unpacked > LARGEST_UNPACKED or len(parts.infolist()) > MOST_PARTS:
             raise refusal("The workbook is too large unpacked. Keep only the table.")
         for part in parts.infolist():
             if part.filename.endswith((".xml", ".rels")) and b"<!DOCTYPE" in parts.read(part):

@@ -9,9 +9,9 @@ from dataclasses import replace
 from django.conf import settings
 
 from gradation.errors import Unavailable
-from gradation.models import Certificate, CertificateSignature, SigningPolicy, User
+from gradation.models import Certificate, CertificateSignature, Seal, SigningPolicy, User
+from gradation.queries.entry_digests import content_digest
 from gradation.queries.signatures import signature_digest
-from gradation.queries.verification.files import content_digest
 from gradation.services import clock, numbering
 from gradation.services.certificate_drafting import Signing, certificate_content
 from gradation.services.certificate_gates import refuse_gaps
@@ -25,8 +25,12 @@ _CODE_GROUPS, _CODE_GROUP = 7, 4  # 28 signs of 5 bits: 140 bits
 _MOST_CONTENT = 4_000_000  # characters; beyond it nothing could be printed
 
 
-def new_signature(actor: User, certificate: Certificate, meaning: str) -> CertificateSignature:
+def new_signature(
+    actor: User, certificate: Certificate, meaning: str, seal: Seal
+) -> CertificateSignature:
     """Draw up the signature under a draft that the caller holds: number, date, code, content.
+
+    The content names the seal that was made of the records just before.
 
     Refuses (`Invalid`) the list of items still missing, (`Unavailable`) a signing key that cannot
     be used, and outside a transaction.
@@ -38,6 +42,7 @@ def new_signature(actor: User, certificate: Certificate, meaning: str) -> Certif
         certificate_content(certificate, Signing(actor.full_name, now, meaning)),
         verification_address=f"{settings.BASE_URL}/verify/",
         file_signed_by=key.subject if key else "",
+        seal=f"{seal.number} · {seal.root}",
     )
     refuse_gaps(content)
     text = content.to_json()

@@ -5,8 +5,9 @@ from __future__ import annotations
 from django.db import transaction
 
 from gradation.errors import Conflict, Invalid
-from gradation.models import PolicyAcceptance, SigningPolicy, User
+from gradation.models import Laboratory, PolicyAcceptance, SigningPolicy, User
 from gradation.policy import Action, require
+from gradation.queries.signatures import newest_policy
 from gradation.services import clock, ledger
 from gradation.services.checking import cleaned_row
 
@@ -24,7 +25,8 @@ def set_signing_policy(*, actor: User, text: str) -> SigningPolicy:
         msg = "Write what signatories bind themselves to."
         raise Invalid.one("text", msg, code="text-missing")
     with transaction.atomic():
-        newest = SigningPolicy.objects.select_for_update().first()
+        Laboratory.objects.select_for_update().first()  # one after the other; policies are fixed
+        newest = newest_policy()
         policy = SigningPolicy(
             version=newest.version + 1 if newest else 1,
             text=text.strip(),
@@ -44,7 +46,7 @@ def accept_policy(*, actor: User, version: int) -> PolicyAcceptance:
     """
     require(actor, Action.ACCEPT_SIGNING_POLICY)
     with transaction.atomic():
-        newest = SigningPolicy.objects.select_for_update().first()
+        newest = newest_policy()
         if newest is None or newest.version != version:
             msg = "The policy was changed while you read it. Read the new version."
             raise Conflict(msg, code="stale")

@@ -142,7 +142,8 @@ _CHANGEABLE = {
     "instrument": frozenset(
         (
             *_OF_ANY,
-            *("model", "firmware", "motion", "frequency_hz", "amplitude_min_mm"),
+            *("model", "firmware", "motion", "frequency_hz", "taps_per_min"),
+            "amplitude_min_mm",
             *("amplitude_max_mm", "greatest_nest_g", "capacity_g", "readability_g"),
             *("uncertainty_g", "set_temperature_c", "temperature_tolerance_c"),
             *("chute_width_mm", "limits_source"),

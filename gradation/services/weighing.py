@@ -13,15 +13,15 @@ from gradation.errors import Conflict, Invalid
 from gradation.models import Instrument, Run, User, Weighing
 from gradation.policy import Action, require
 from gradation.queries.readings import latest_of
-from gradation.queries.settled import attach_readings
+from gradation.queries.settled import attach_frame, attach_readings
 from gradation.services import clock, ledger
 from gradation.services.checking import locked, needs_reason
 from gradation.services.reading_checks import check_masses, check_place, decimals_of, mass_of
 
 __all__ = ["Reading", "correct_weighing", "record_weighing"]
 
-#: Read with a run, because every reading names it.
-_OF_A_RUN = "portion__sample"
+#: Read with a run, because every reading names it and its page says whether it is from paper.
+_OF_A_RUN = ("portion__sample", "transcription__performed_by")
 
 
 @dataclass(frozen=True)
@@ -51,11 +51,11 @@ def record_weighing(*, actor: User, run: Run, reading: Reading) -> Weighing:
     already kept. Refuses (`Invalid`) what is no mass, a gross mass below its tare, a place the run
     does not have, a dry mass after washing above the one before, a reduced part above what it was
     taken from; refuses (`Conflict`) a place that already has another reading: a correction needs a
-    reason. Ledger: reading recorded.
+    reason; and a balance's reading in a run that is typed from paper. Ledger: reading recorded.
     """
     require(actor, Action.RECORD_RUN)
     with transaction.atomic():
-        run = locked(run, _OF_A_RUN)
+        run = locked(run, *_OF_A_RUN)
         made = _made(run)
         known = made.with_key(reading.key)
         if known is not None:
@@ -80,7 +80,7 @@ def correct_weighing(*, actor: User, run: Run, reading: Reading, reason: str) ->
     require(actor, Action.RECORD_RUN)
     reason = needs_reason(reason, "correct the reading")
     with transaction.atomic():
-        run = locked(run, _OF_A_RUN)
+        run = locked(run, *_OF_A_RUN)
         made = _made(run)
         known = made.with_key(reading.key)
         if known is not None:
@@ -122,8 +122,9 @@ class _Made:
 
 
 def _made(run: Run) -> _Made:
-    rows = list(run.weighings.select_related("made_by"))
+    rows = list(run.weighings.all())
     attach_readings(run, rows)
+    attach_frame(run)
     return _Made(rows, latest_of(rows))
 
 
@@ -139,6 +140,19 @@ def _refuse_second_value(present: Weighing, reading: Reading) -> None:
         f"{reading.text}. Keep the first, or correct it with a reason."
     )
     raise Conflict(msg, code="reading-clash")
+
+
+def _source(run: Run, reading: Reading) -> str:
+    """Say where a reading came from: all of a run that is typed from paper come from it."""
+    if run.on_paper is None:
+        return reading.source
+    if reading.source == Weighing.Source.BALANCE:
+        msg = (
+            f"The readings of run {run} are typed from paper; this one came from a balance. Set it "
+            "aside, or weigh in another run."
+        )
+        raise Conflict(msg, code="typed-from-paper")
+    return Weighing.Source.PAPER
 
 
 def _weighing(actor: User, run: Run, reading: Reading, latest: Sequence[Weighing]) -> Weighing:
@@ -160,7 +174,7 @@ def _weighing(actor: User, run: Run, reading: Reading, latest: Sequence[Weighing
         tare_g=tare,
         entered_text=reading.text.strip()[:40],
         decimals=decimals_of(net),
-        source=reading.source,
+        source=_source(run, reading),
         balance=reading.balance,
         raw_text=reading.raw_text.strip()[:200],
         observed_at=reading.observed_at,

@@ -16,8 +16,8 @@ from gradation.models import Laboratory, Run, User, Weighing
 from gradation.policy import Action, may
 from gradation.queries.run_changes import News, news_since
 from gradation.queries.runs import find_run, find_run_at_work, run_at_work, run_view
+from gradation.queries.settled import settled_laboratory
 from gradation.web.answers import PersonRequest
-from gradation.web.context import laboratory_of
 from gradation.web.figures import SCALES, run_chart
 from gradation.web.run_findings import findings_at_bench, flags_left
 from gradation.web.run_sheet import Sheet, row_name, run_sheet
@@ -52,12 +52,12 @@ def sheet_of(actor: User, pk: int) -> Sheet:
 def live_sheet_of(request: PersonRequest, pk: int) -> Sheet:
     """Lay out a run as `sheet_of` does, for a page that shows it already."""
     run = find_run_at_work(request.user, pk)
-    return _sheet(request.user, run, laboratory_of(request))
+    return _sheet(request.user, run, settled_laboratory())
 
 
 def sheet_after(request: PersonRequest, kept: Weighing) -> Sheet:
     """Lay out the run of a reading that was just kept."""
-    return _sheet(request.user, run_at_work(request.user, kept), laboratory_of(request))
+    return _sheet(request.user, run_at_work(request.user, kept), settled_laboratory())
 
 
 def _sheet(actor: User, run: Run, laboratory: Laboratory | None = None) -> Sheet:

@@ -1,4 +1,4 @@
-"""What every page shows: the laboratory, the areas, the bench in use."""
+"""What every page shows: the laboratory, the areas, the bench in use; when its session ends."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from gradation.models import Laboratory
 from gradation.policy import Action, may
 from gradation.queries.laboratory import laboratory
 from gradation.web.picked import picked_bench_name
+from gradation.web.sessions import TimeLeft, time_left
 
 STYLESHEETS = tuple(
     f"css/{name}.css"
@@ -85,8 +86,14 @@ def rights(request: HttpRequest) -> dict[str, bool]:
     return {action.name.lower(): may(person, action) for action in Action}
 
 
+def session(request: HttpRequest) -> TimeLeft | None:
+    """Say how long this person's session lasts; nobody has none."""
+    person = getattr(request, "user", None)
+    return time_left(request) if person is not None and person.is_authenticated else None
+
+
 def site(request: HttpRequest) -> dict[str, Any]:
-    """Give templates the frame: laboratory, areas, bench."""
+    """Give templates the frame: laboratory, areas, bench, how long the session lasts."""
     shown = laboratory_of(request)
     return {
         "site": {
@@ -96,5 +103,6 @@ def site(request: HttpRequest) -> dict[str, Any]:
             "areas": areas(request),
             "may": rights(request),
             "bench": picked_bench_name(request),
+            "session": session(request),
         }
     }

@@ -66,7 +66,7 @@ def _row(compared: Compared) -> FigureRow:
         values=tuple("" if value is None else _shown(value) for value in compared.values),
         mean=_shown(compared.mean),
         median=_shown(compared.median),
-        spread=_shown(compared.spread),
+        spread=_shown(compared.spread) if compared.counted > 1 else "",
         limit="" if compared.limit is None else _shown(compared.limit),
         look="outside" if compared.agrees is False else "",
     )

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import wraps
 from http import HTTPStatus
-from typing import Any
+from typing import Any, Protocol
+from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.urls import reverse
@@ -18,7 +19,7 @@ from gradation.errors import Conflict, NotAllowed, NotFound, Refusal
 from gradation.policy import Action, require
 from gradation.web.answers import PersonRequest, View
 
-__all__ = ["FORM", "exchange", "refused", "said"]
+__all__ = ["FORM", "exchange", "of_another_person", "refuse_overtaken", "refused", "said"]
 
 #: The form in which the script asks. A page from before a change of it is told to reload.
 FORM = "1"
@@ -61,6 +62,31 @@ def exchange(action: Action) -> Callable[[View], View]:
         return inner
 
     return wrap
+
+
+def of_another_person(request: PersonRequest, person: int | None) -> HttpResponse | None:
+    """Refuse to keep under one name what was entered under another."""
+    if person in {None, request.user.pk}:
+        return None
+    says = f"This was not entered by {request.user}. It waits for whoever entered it."
+    return said(HTTPStatus.CONFLICT, "other-person", says)
+
+
+class Kept(Protocol):
+    """A reading that is kept: its key in the database, and the one its sender made."""
+
+    pk: int
+    key: UUID
+
+
+def refuse_overtaken(present: Kept | None, over: int | None, key: UUID) -> None:
+    """Refuse (`Conflict`) to correct a value that the person has not seen.
+
+    `over` is the one they saw; a correction sent again finds itself, by its `key`.
+    """
+    if present and present.pk != over and present.key != key:
+        msg = "Somebody was faster: there is a newer value now. Look at it first."
+        raise Conflict(msg, code="reading-clash")
 
 
 def _barred(request: HttpRequest) -> HttpResponse | None:

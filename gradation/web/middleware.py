@@ -10,11 +10,12 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from gradation.errors import Conflict, NotAllowed, NotFound, Refusal, TooMany, Unavailable
-from gradation.models import User
+from gradation.models import Laboratory, User
 from gradation.policy import is_customer
+from gradation.queries.settled import settled_laboratory
 from gradation.services.refusals import note_refused
-from gradation.web.context import laboratory_of
 from gradation.web.sessions import FACTOR_DUE, origin_of
+from gradation.web.told import told_path
 
 Handler = Callable[[HttpRequest], HttpResponse]
 
@@ -42,7 +43,8 @@ class ZoneMiddleware:
         """Let the view answer in the laboratory's zone."""
         if not request.user.is_authenticated:
             return self.get_response(request)
-        with timezone.override(zoneinfo.ZoneInfo(laboratory_of(request).time_zone)):
+        laboratory = settled_laboratory() or Laboratory()
+        with timezone.override(zoneinfo.ZoneInfo(laboratory.time_zone)):
             return self.get_response(request)
 
 
@@ -92,7 +94,7 @@ class TurnedAwayMiddleware:
             note_refused(
                 actor=person,
                 method=request.method or "",
-                path=request.path,
+                path=told_path(request),
                 status=response.status_code,
             )
         return response
@@ -126,7 +128,14 @@ class DutiesMiddleware:
 
 #: Reached whatever is still to be done about the account.
 _FREE = frozenset(
-    {"web:sign-out", "account:password-set", "account:factor-set-up", "account:identity-confirm"}
+    {
+        "web:sign-out",
+        "web:session-show",
+        "web:session-stay",
+        "account:password-set",
+        "account:factor-set-up",
+        "account:identity-confirm",
+    }
 )
 
 

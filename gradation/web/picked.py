@@ -6,6 +6,7 @@ from django.http import HttpRequest, HttpResponse
 
 from gradation.models import Bench
 from gradation.queries.equipment import bench_list
+from gradation.web.devices import cookie_name
 
 _COOKIE = "bench"
 _YEAR_S = 365 * 24 * 3600
@@ -25,7 +26,7 @@ def picked_bench(request: HttpRequest) -> Bench | None:
 def keep_bench(request: HttpRequest, response: HttpResponse, bench: Bench) -> HttpResponse:
     """Let this browser remember its bench."""
     response.set_signed_cookie(
-        _COOKIE,
+        cookie_name(_COOKIE),
         f"{bench.pk}:{bench.name}",
         max_age=_YEAR_S,
         secure=request.is_secure(),
@@ -36,4 +37,4 @@ def keep_bench(request: HttpRequest, response: HttpResponse, bench: Bench) -> Ht
 
 
 def _kept(request: HttpRequest) -> str:
-    return request.get_signed_cookie(_COOKIE, default="") or ""
+    return request.get_signed_cookie(cookie_name(_COOKIE), default="") or ""

@@ -10,6 +10,7 @@ from gradation.models import Laboratory, Run, Stage, User
 from gradation.policy import Action, may
 from gradation.queries.run_checks import Finding, findings, may_answer, review_findings
 from gradation.queries.runs import RunView
+from gradation.queries.settled import settled_choices
 
 _ROW = re.compile(r"-\d+$")
 
@@ -67,14 +68,15 @@ def findings_at_bench(
     """Give what is found in a run as it stands: all there is once everything is weighed.
 
     `typed` are refused reasons by the findings' keys; `error` says why they were refused.
-    With `laboratory` it is not read again.
+    With `laboratory` it is not read again, and its choices are those of a moment ago.
     """
     run, evaluation = view.run, view.evaluation
     if not run.is_editable:
         return findings_at_review(actor, run)
     complete = evaluation is not None and evaluation.is_complete
     stage = Stage.HAND_OVER if complete else Stage.WEIGHING
-    found = findings(run, stage, evaluation=evaluation, laboratory=laboratory)
+    choices = settled_choices() if laboratory else None
+    found = findings(run, stage, evaluation=evaluation, laboratory=laboratory, choices=choices)
     return tuple(_shown(actor, run, found, typed or {}, error))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 from uuid import uuid4
 
@@ -14,13 +15,24 @@ from django.http import HttpRequest, HttpResponse
 from gradation.models import Origin, User
 from gradation.services import clock
 from gradation.services.identity import needs_factor
-from gradation.services.sessions import begin_session
+from gradation.services.sessions import begin_session, rename_session
 from gradation.web.devices import keep_device
 
 BEGAN, SEEN, CONFIRMED, FACTOR_DUE = "began", "seen", "confirmed", "factor_due"
 _SEEN_EVERY_S = 60
+_WARN_S = 120
 #: Asked by pages on their own: nobody is at work because of them.
-_POLLED = frozenset({"bench:run-changes", "bench:person-show", "bench:balance-waiting"})
+_POLLED = frozenset(
+    {
+        "bench:run-changes",
+        "bench:drying-changes",
+        "bench:person-show",
+        "bench:balance-waiting",
+        "bench:import-progress",
+        "certificates:batch-progress",
+        "web:session-show",
+    }
+)
 _BACKEND = "django.contrib.auth.backends.ModelBackend"
 
 Handler = Callable[[HttpRequest], HttpResponse]
@@ -80,14 +92,45 @@ def browser_words(said: str) -> str:
     return " on ".join(word for word in (browser, system) if word) or said[:60]
 
 
-def mark_confirmed(request: HttpRequest) -> None:
-    """Note that the person typed the password again just now."""
+def mark_confirmed(request: HttpRequest, person: User) -> None:
+    """Note that the person typed the password again just now; the session gets a new key."""
+    former = request.session.session_key or ""
+    request.session.cycle_key()
     request.session[CONFIRMED] = _now()
+    session_key = request.session.session_key or ""
+    rename_session(actor=person, former_key=former, session_key=session_key)
 
 
 def is_fresh(request: HttpRequest) -> bool:
     """Say whether the password was typed lately enough for acts on accounts and tokens."""
     return _now() - request.session.get(CONFIRMED, 0) <= settings.SESSION_FRESH_S
+
+
+@dataclass(frozen=True)
+class TimeLeft:
+    """How many seconds a session lasts without a further request, and at most."""
+
+    left_s: int
+    longest_s: int
+
+    @property
+    def idle_s(self) -> int:
+        """Give how long it lasts without a request."""
+        return settings.SESSION_IDLE_S
+
+    @property
+    def warn_s(self) -> int:
+        """Give how long before its end the person is told of it."""
+        return min(_WARN_S, settings.SESSION_IDLE_S // 3)
+
+
+def time_left(request: HttpRequest) -> TimeLeft:
+    """Say how long the session of a request still lasts; nothing left is zero or less."""
+    session, now = request.session, _now()
+    # One second more: a session ends when a limit is passed, not when it is reached.
+    longest = session.get(BEGAN, 0) + settings.SESSION_COOKIE_AGE - now + 1
+    idle = session.get(SEEN, 0) + settings.SESSION_IDLE_S - now + 1
+    return TimeLeft(left_s=min(idle, longest), longest_s=longest)
 
 
 class SessionAgeMiddleware:
@@ -97,25 +140,21 @@ class SessionAgeMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        """End an old session before the view looks at it; note activity after."""
-        if request.user.is_authenticated and _is_over(request):
+        """End an old session before the view looks at it."""
+        if request.user.is_authenticated and time_left(request).left_s <= 0:
             auth.logout(request)
-        response = self.get_response(request)
+        return self.get_response(request)
+
+    def process_view(
+        self, request: HttpRequest, view: object, args: object, kwargs: object
+    ) -> None:
+        """Note activity before the view, so that its page knows how long it may stay."""
         match = request.resolver_match
         if match is not None and match.view_name not in _POLLED and SEEN in request.session:
             self._note_seen(request)
-        return response
 
     @staticmethod
     def _note_seen(request: HttpRequest) -> None:
         now = _now()
-        if now - request.session[SEEN] >= _SEEN_EVERY_S:
+        if now - request.session[SEEN] >= min(_SEEN_EVERY_S, settings.SESSION_IDLE_S // 30):
             request.session[SEEN] = now
-
-
-def _is_over(request: HttpRequest) -> bool:
-    session, now = request.session, _now()
-    if BEGAN not in session:
-        return True
-    idle, age = now - session.get(SEEN, 0), now - session[BEGAN]
-    return idle > settings.SESSION_IDLE_S or age > settings.SESSION_COOKIE_AGE

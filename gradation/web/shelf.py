@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 
 from django.http import HttpRequest
 
@@ -167,6 +168,7 @@ def limits_of(item: Instrument) -> str:
         ("{} to", item.amplitude_min_mm),
         ("{} mm amplitude", item.amplitude_max_mm),
         ("{} Hz", item.frequency_hz),
+        ("{} taps a minute", None if item.taps_per_min is None else Decimal(item.taps_per_min)),
         ("nest to {} g", item.greatest_nest_g),
         ("{} °C", item.set_temperature_c),
         ("± {} °C", item.temperature_tolerance_c),

@@ -18,7 +18,7 @@ from gradation.queries.characteristic_figures import line_figure, value_figure
 from gradation.queries.verdicts import line_name
 from gradation.queries.what_ifs import RunVerdict, deciding_line
 from gradation.science.apertures import designation
-from gradation.science.rounding import round_significant
+from gradation.science.rounding import round_reported, round_significant
 from gradation.science.rounding_replay import Replay
 from gradation.science.what_if import DRY_MASS, PAN, WASHED_DRY_MASS
 from gradation.web.specification_figure import specification_figure
@@ -79,7 +79,7 @@ def _line(line: Comparison, decides: bool) -> VerdictLine:
         spread=_spread(line["u"], scale),
         minimum=shown.minimum if shown else line["min"] or "",
         maximum=shown.maximum if shown else line["max"] or "",
-        margin=_scaled(line["margin"], scale),
+        margin=_margin(line["margin"], scale, shown.text if shown else ""),
         nearer={"minimum": "at least", "maximum": "at most"}.get(line["nearer_limit"] or "", ""),
         outcome=_word(line["outcome"]),
         probability=_probability(line["probability"]),
@@ -87,7 +87,7 @@ def _line(line: Comparison, decides: bool) -> VerdictLine:
         decides=decides,
         found_if_so=_found_if_so(line),
         change=_change(line, scale),
-        margin_if_so=_scaled(line.get("margin_if_so"), scale),
+        margin_if_so=_margin(line.get("margin_if_so"), scale, shown.text if shown else ""),
         outcome_if_so=_word(line.get("outcome_if_so", "")),
         is_flipped=line.get("is_flipped", False),
     )
@@ -124,10 +124,12 @@ def _spread(standard: float | None, scale: Decimal) -> str:
     return f"{round_significant(COVERAGE * standard / float(scale), 2):f}"
 
 
-def _scaled(text: str | None, scale: Decimal) -> str:
-    if text is None:
-        return ""
-    return text if scale == 1 else f"{(Decimal(text) / scale).normalize():f}"
+def _margin(text: str | None, scale: Decimal, found: str) -> str:
+    """Write a margin with as many places as the figure it belongs to; a percentage has them."""
+    if text is None or not found:
+        return text or ""
+    places = max(-int(Decimal(found).as_tuple().exponent), 0)
+    return str(round_reported(float(Decimal(text) / scale), places))
 
 
 def _probability(value: float | None) -> str:

@@ -20,7 +20,8 @@ SETTINGS = (
     "shared_buffers=128MB",
 )
 # Nothing here outlives the tests, so nothing waits for the disk; load tests measure, and do.
-CARELESS = ("fsync=off", "synchronous_commit=off", "full_page_writes=off")
+# Nor is a query of a few rows compiled: in tables that were never counted it looks like many.
+CARELESS = ("fsync=off", "synchronous_commit=off", "full_page_writes=off", "jit=off")
 
 
 @dataclass(frozen=True)
@@ -47,19 +48,21 @@ def binaries() -> Path | None:
 
 
 @contextlib.contextmanager
-def throwaway_cluster(*, durable: bool = False) -> Iterator[Cluster]:
+def throwaway_cluster(*, durable: bool = False, more: tuple[str, ...] = ()) -> Iterator[Cluster]:
     """Run a cluster for the time of the block; stop and delete it whatever happens.
 
     Parameters
     ----------
     durable : wait for the disk at each commit, as a laboratory's server does
+    more : further settings, which win over those that are usual here
     """
     programs = binaries()
     if programs is None:
         raise CannotGoOn("PostgreSQL's programs (initdb, pg_ctl) are not on this machine.")
     directory = Path(tempfile.mkdtemp(prefix="gradation-pg-"))
     try:
-        with _running(programs, directory, SETTINGS if durable else SETTINGS + CARELESS):
+        usual = SETTINGS if durable else SETTINGS + CARELESS
+        with _running(programs, directory, usual + more):
             yield Cluster(directory)
     finally:
         shutil.rmtree(directory, ignore_errors=True)
@@ -67,7 +70,7 @@ def throwaway_cluster(*, durable: bool = False) -> Iterator[Cluster]:
 
 @contextlib.contextmanager
 def _running(programs: Path, directory: Path, settings: tuple[str, ...]) -> Iterator[None]:
-    owner = _owner()
+    owner = server_account()
     if owner:
         shutil.chown(directory, owner, _group_of(owner))
     data = directory / "data"
@@ -82,10 +85,14 @@ def _running(programs: Path, directory: Path, settings: tuple[str, ...]) -> Iter
     )
     log = str(directory / "server.log")
     socket = f'-k "{directory}"'
+    port = dict(setting.split("=", 1) for setting in settings).get("port", "5432")
     _run([*control, "--log", log, "--options", f"{socket} {options}", "start"], owner)
     try:
         _run(
-            [str(programs / "createdb"), "-h", str(directory), "-U", "gradation", "gradation"],
+            [
+                *(str(programs / "createdb"), "-h", str(directory), "-p", port),
+                *("-U", "gradation", "gradation"),
+            ],
             owner,
         )
         yield
@@ -93,7 +100,7 @@ def _running(programs: Path, directory: Path, settings: tuple[str, ...]) -> Iter
         _run([*control, "--mode", "immediate", "stop"], owner)
 
 
-def _owner() -> str | None:
+def server_account() -> str | None:
     """Return the account the server runs under: PostgreSQL refuses to run as root."""
     if not system.is_root():
         return None

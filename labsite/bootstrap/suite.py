@@ -15,7 +15,10 @@ from labsite.bootstrap import environment, postgres, system
 from labsite.bootstrap.refusal import CannotGoOn
 
 LOCKS = ["requirements.lock", "tests/requirements.lock"]
+SLOWEST = ("--durations=40", "--durations-min=2")  # so that a slow test is seen while it is new
 NOTHING_COLLECTED = 5  # pytest's exit code when the selection is empty
+MEMORY, MEMORY_BYTES = Path("/dev/shm"), 2_000_000_000  # noqa: S108 - a folder of our own in it
+LOAD = "tests/load"  # where the load tests are: the other thousands need not be read to leave them
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 
 
@@ -36,6 +39,7 @@ class Pass:
     selection: str
     is_on_postgres: bool = False
     is_alone: bool = False
+    folder: str = ""
 
 
 PARTS = (
@@ -45,9 +49,9 @@ PARTS = (
 )
 PASSES = (
     Pass("all tests, on SQLite", "not load and not postgres_only"),
-    Pass("load tests, on SQLite", "load and not postgres_only", is_alone=True),
+    Pass("load tests, on SQLite", "load and not postgres_only", is_alone=True, folder=LOAD),
     Pass("all tests that touch the database, on PostgreSQL", "database and not load", True),
-    Pass("load tests, on PostgreSQL", "load and database", True, is_alone=True),
+    Pass("load tests, on PostgreSQL", "load and database", True, is_alone=True, folder=LOAD),
 )
 
 
@@ -67,6 +71,7 @@ def run(root: Path, arguments: list[str]) -> int:
     with tempfile.TemporaryDirectory(prefix="gradation-skips-") as folder:
         skips = Path(folder) / "skips.txt"
         passes = [each for each in PASSES if not (each.is_on_postgres and "PostgreSQL" in missing)]
+        _make_tables(root, python, passes)
         codes = [_run_pass(root, python, each, arguments, skips) for each in passes]
         return _verdict(codes, missing, _read_lines(skips))
 
@@ -82,20 +87,37 @@ def _provide_parts() -> list[str]:
     return [part.name for part in PARTS if not part.is_here()]
 
 
+def _make_tables(root: Path, python: Path, passes: list[Pass]) -> None:
+    """Have the tables that the tests copy made ahead, for both databases at the same time."""
+    kinds = sorted({"postgres" if each.is_on_postgres else "sqlite" for each in passes})
+    command = [str(python), "-m", "tests.tables"]
+    made = [subprocess.Popen([*command, kind], cwd=root, env=_variables()) for kind in kinds]
+    codes = [each.wait() for each in made]
+    if any(codes):
+        print("The tables could not be made ahead; the tests try again and tell why.")
+
+
+def _variables() -> dict[str, str]:
+    """Give the environment: hundreds of processes read this code, and compile it once for all."""
+    return {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
+
+
 def _run_pass(root: Path, python: Path, each: Pass, arguments: list[str], skips: Path) -> int:
     """Run pytest once and return its exit code."""
     rest, own_selection = _take_selection(arguments)
     selection = f"({own_selection}) and {each.selection}" if own_selection else each.selection
     workers = ["-n", "0"] if each.is_alone else _workers(rest)
     print(f"\n=== {each.title} ===", flush=True)
-    with _database(each) as database_url:
+    with _database(each) as database_url, _memory() as folder:
         variables = {
-            **os.environ,
+            **_variables(),
+            "GRADATION_TEST_FOLDER": folder,
             "DJANGO_SETTINGS_MODULE": "labsite.settings.test",
             "TEST_DATABASE_URL": database_url,
             "GRADATION_TEST_SKIPS": str(skips),
         }
-        command = [str(python), "-m", "pytest", *workers, "-m", selection, *rest]
+        where = rest or ([each.folder] if each.folder else [])
+        command = [str(python), "-m", "pytest", *workers, "-m", selection, *SLOWEST, *where]
         return subprocess.run(command, cwd=root, env=variables, check=False).returncode
 
 
@@ -121,6 +143,18 @@ def _database(each: Pass) -> Iterator[str]:
         return
     with postgres.throwaway_cluster(durable=each.is_alone) as cluster:
         yield cluster.url
+
+
+@contextlib.contextmanager
+def _memory() -> Iterator[str]:
+    """Give a folder in memory for SQLite's files, where there is room: a sync costs nothing there.
+
+    What is measured under load, and the drills of crashes, have databases of their own on a disk.
+    """
+    is_roomy = MEMORY.is_dir() and shutil.disk_usage(MEMORY).free >= MEMORY_BYTES
+    place = MEMORY if is_roomy and os.access(MEMORY, os.W_OK) else None
+    with tempfile.TemporaryDirectory(prefix="gradation-tests-", dir=place) as folder:
+        yield folder
 
 
 def _verdict(codes: list[int], missing: list[str], skips: list[str]) -> int:

@@ -25,10 +25,11 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "labsite.requests.RequestMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "labsite.threshold.ThresholdMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "labsite.health.HealthMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -38,6 +39,7 @@ MIDDLEWARE = [
     "gradation.web.middleware.OriginMiddleware",
     "gradation.web.middleware.ZoneMiddleware",
     "gradation.web.middleware.TurnedAwayMiddleware",
+    "labsite.steady_clock.SteadyClockMiddleware",
     "labsite.faults.FaultMiddleware",
     "gradation.web.middleware.RefusalMiddleware",
     "gradation.web.middleware.DutiesMiddleware",
@@ -104,6 +106,9 @@ METRICS_TOKEN = ""
 SIGNING_KEY_FILE = ""
 SIGNING_KEY_PASSPHRASE = ""
 
+# Where files are looked at before they are kept: a socket's path, or host and port; None: nowhere.
+SCANNER: str | tuple[str, int] | None = None
+
 LANGUAGE_CODE = "en-gb"
 USE_I18N = True
 USE_TZ = True
@@ -140,13 +145,15 @@ CONTENT_SECURITY_POLICY = {
         "frame-ancestors": [NONE],
     },
 }
-# For browsers that do not know frame-ancestors. One view allows our own pages to frame it: the
-# preview of a certificate.
+# For browsers that do not know frame-ancestors. Two views let our own pages frame them, the
+# previews of a certificate and of a report form: `framed_by_own_pages`.
 X_FRAME_OPTIONS = "DENY"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
 
+# Before the names of our own cookies, which bench and which device; see gradation/web/devices.py.
+COOKIE_PREFIX = ""
 SESSION_COOKIE_AGE = 12 * 3600  # one long shift; then everybody signs in again
 SESSION_IDLE_S = 30 * 60  # without any request of a person's own
 SESSION_FRESH_S = 10 * 60  # for acts on accounts, second factors and tokens

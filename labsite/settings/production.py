@@ -12,6 +12,7 @@ DATABASES = {"default": environment.database()}
 
 BASE_URL = _address.origin
 SIGNING_KEY_FILE = environment.signing_key_file()
+SCANNER = environment.scanner()
 SIGNING_KEY_PASSPHRASE = environment.signing_key_passphrase()
 ALLOWED_HOSTS = [_address.host]
 TRUSTED_PROXIES = environment.trusted_proxies()
@@ -20,6 +21,7 @@ SESSION_IDLE_S = environment.session_idle_s()
 SESSION_COOKIE_AGE = environment.session_age_s()
 CSRF_TRUSTED_ORIGINS = [_address.origin]
 
+COOKIE_PREFIX = "__Host-"
 SESSION_COOKIE_NAME = "__Host-gradation_session"
 SESSION_COOKIE_SECURE = True
 CSRF_COOKIE_NAME = "__Host-gradation_csrf"

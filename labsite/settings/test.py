@@ -23,7 +23,8 @@ if _url:
 else:
     # A file, not memory: threads must meet each other's locks as they do at the bench. Its name
     # carries the process, so that two test runs on one machine do not share it.
-    _path = Path(tempfile.gettempdir()) / f"gradation-test-{os.getpid()}.sqlite3"
+    _folder = environ.Env().str("GRADATION_TEST_FOLDER", default=tempfile.gettempdir())
+    _path = Path(_folder) / f"gradation-test-{os.getpid()}.sqlite3"
     _database = sqlite_database(_path)
     _database["TEST"] = {"NAME": str(_path)}
     DATABASES = {"default": _database}

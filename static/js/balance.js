@@ -47,6 +47,7 @@
     );
 
   const fieldValues = () => {
+    if (place.drying) return { drying: place.drying, number: place.number };
     const { run, slot, position, increment } = place;
     const values = { run: run ?? panel.dataset.run, slot, position, increment: increment ?? 1 };
     if (isGross) Object.assign(values, { gross: "1", tare_text: tareAt(place)?.value.trim() ?? "" });
@@ -256,7 +257,7 @@
 
   // Readings that found no field.
   const lookForWaiting = async () => {
-    if (document.hidden || waiting.contains(document.activeElement)) return;
+    if (document.hidden || !panel.isConnected || waiting.contains(document.activeElement)) return;
     try {
       const answer = await fetch(panel.dataset.waitingUrl, { signal: AbortSignal.timeout(8000) });
       if (answer.ok && !answer.redirected && !waiting.contains(document.activeElement)) {
@@ -296,7 +297,7 @@
     const button = event.target.closest("[data-waiting-take]");
     const aside = event.target.closest("[data-waiting-aside]");
     if (button) takeWaiting(button);
-    if (aside) aside.search = `?run=${panel.dataset.run}`;
+    if (aside) aside.search = panel.dataset.run ? `?run=${panel.dataset.run}` : `?drying=${panel.dataset.drying}`;
   });
 
   if (kept().length) send();

@@ -1,7 +1,7 @@
 // The line at the foot of every bench page: what waits in this browser and why, what was scanned
 // and not understood, what somebody else entered. It is always there, so that nothing jumps.
 {
-  const { line, state, me, claim, checkPerson, drain } = window.bench;
+  const { line, state, me, claim, checkPerson, drain, isHere } = window.bench;
   const status = line.querySelector("[data-line-status]");
   const others = line.querySelector("[data-line-others]");
   const notes = line.querySelector("[data-line-notes]");
@@ -63,10 +63,9 @@
     return names;
   };
 
-  const elsewhere = () => {
-    const here = Number(line.dataset.run) || 0;
-    return state.unsettled.filter((entry) => entry.run !== here);
-  };
+  const elsewhere = () => state.unsettled.filter((entry) => !isHere(entry));
+  const workOf = (entry) =>
+    entry.drying ? `the drying of ${entry.drying_name}` : `run ${entry.run_name || entry.run}`;
 
   const drawOthers = () => {
     const parts = [];
@@ -78,7 +77,7 @@
       }
     }
     for (const entry of elsewhere()) {
-      const what = `${entry.text} g of run ${entry.run_name || entry.run}`;
+      const what = `${entry.text} g of ${workOf(entry)}`;
       parts.push(`${what} is not settled. `, link(entry.page, "Look at it"));
     }
     others.replaceChildren(...parts.flatMap((part) => [part, " "]));

@@ -1,7 +1,7 @@
 // The rows of a run: which field is which, what an answer changes in them, what stands beside a
 // field that is waiting, refused or disputed. What is being typed is never taken away.
 {
-  const { line, note, question, unnote, button, newKey, queue, drain } = window.bench;
+  const { line, note, unnote, button, queue, drain, askClash, bothValues } = window.bench;
   const table = document.querySelector("[data-rows]");
 
   const placeOf = (field) => ({
@@ -82,31 +82,11 @@
     say(place);
   };
 
-  const typed = (entry) => (entry.tare_text ? `${entry.text} − ${entry.tare_text} g` : `${entry.text} g`);
-
-  const bothValues = ({ theirs, ...entry }) => {
-    const own = theirs.by_pk === window.bench.me.pk;
-    const who = own ? "you entered" : theirs.by;
-    const now = own ? "now you typed" : "you typed";
-    return `${theirs.at} ${who} ${theirs.mass} g – ${now} ${typed(entry)}.`;
-  };
-
-  // Neither value is taken for the other: the person says which, and why if theirs is replaced.
   const clash = (entry) => {
-    const reason = Object.assign(document.createElement("input"), {
-      maxLength: 400,
-      placeholder: "Why is it corrected",
-      className: "cell-input",
-    });
-    reason.setAttribute("aria-label", `Why ${typed(entry)} is right`);
-    reason.addEventListener("keydown", (event) => event.key === "Enter" && correctTo(entry, reason));
-    const keep = button(`Keep ${entry.theirs.mass} g`, () => settle(entry));
-    const correct = button(`Correct it to ${typed(entry)}`, () => correctTo(entry, reason));
-    for (const act of [keep, correct]) act.className = "button button--plain";
     mark(entry, "clash");
     say(entry, bothValues(entry));
     const label = labelOf(rowOf(entry)) || entry.slot;
-    question(aboutOf(entry), `${label}: ${bothValues(entry)}`, keep, reason, correct).classList.add("clash");
+    askClash(entry, { about: aboutOf(entry), label, keep: settle, correct: correctTo });
   };
 
   const aboutOf = (entry) => `clash ${nameOf(entry)}`;
@@ -119,14 +99,7 @@
     await window.bench.look();
   };
 
-  const correctTo = async (entry, reason) => {
-    if (!reason.value.trim()) {
-      reason.setAttribute("aria-invalid", "true");
-      reason.focus();
-      return;
-    }
-    const again = { key: newKey(), state: "waiting", tries: 0, over: entry.theirs.pk };
-    await queue.change({ ...entry, ...again, reason: reason.value.trim() });
+  const correctTo = async (entry, again) => {
     unnote(aboutOf(entry));
     say(entry);
     mark(entry, "waiting");

@@ -53,21 +53,30 @@
     return { status: response.status, ...(await response.json()) };
   };
 
+  // A page whose session is over is empty: it asks nothing more, and what waits goes on waiting.
+  let isOver = false;
+  document.addEventListener("session:over", () => {
+    isOver = true;
+  });
+
   const exchange = async (url, options) => {
+    if (isOver) return { kind: "sign-in" };
     try {
-      return await answerOf(await ask(url, options));
+      const answer = await answerOf(await ask(url, options));
+      return isOver ? { kind: "sign-in" } : answer;
     } catch {
       return { kind: "away", lost: true };
     }
   };
 
   const FIELDS = ["slot", "position", "increment", "text", "tare_text", "key", "observed_at",
-    "person", "reason", "over"]; // prettier-ignore
+    "person", "reason", "over", "number"]; // prettier-ignore
 
   const bodyOf = (entry) => {
     const body = new URLSearchParams();
     for (const name of FIELDS) if (entry[name] !== undefined) body.set(name, entry[name]);
-    if (entry.run === Number(line.dataset.run)) {
+    if (entry.drying) body.set("sent_at", new Date().toISOString());
+    if (!entry.drying && entry.run === Number(line.dataset.run)) {
       for (const [name, value] of Object.entries(window.bench.seen?.() || {})) body.set(name, value);
     }
     return body;
@@ -122,12 +131,20 @@
     }
     if (answer.kind !== "away") {
       tell("bench:answered", { entry, answer });
-      channel?.postMessage({ run: entry.run });
+      channel?.postMessage({ run: entry.run, drying: entry.drying });
     }
     return !answer.lost;
   };
 
-  const fieldOf = (entry) => [entry.run, entry.slot, entry.position, entry.increment].join("|");
+  // The weighings of a drying go one after the other: the second says nothing before the first.
+  const fieldOf = ({ drying, run, slot, position, increment }) =>
+    drying ? `drying ${drying}` : [run, slot, position, increment].join("|");
+
+  // Whether an entry belongs to what this page shows: its run or its drying.
+  const isHere = (entry) =>
+    entry.drying
+      ? entry.drying === Number(line.dataset.drying)
+      : entry.run === (Number(line.dataset.run) || 0);
   const mine = (entry) => entry.person === me.pk && entry.format === FORM;
 
   const look = async () => {
@@ -217,7 +234,7 @@
 
   const heard = (message) => {
     if (message.signedIn && BARRED[state.network]) checkPerson().then((ok) => ok && atOnce());
-    else if (message.run) {
+    else if (message.run || message.drying) {
       look();
       tell("bench:elsewhere", message);
     }
@@ -231,6 +248,6 @@
     channel.postMessage({ signedIn: me.pk });
   }
 
-  Object.assign(window.bench, { me, line, state, exchange, setNetwork, checkPerson });
+  Object.assign(window.bench, { me, line, state, exchange, setNetwork, checkPerson, isHere });
   Object.assign(window.bench, { record, drain: atOnce, look, claim, tell });
 }

@@ -7,7 +7,7 @@
   const TICK_MS = 250;
   const RING_EVERY_MS = 4000;
   const RINGS = 15;
-  const TITLE = document.title;
+  let title = document.title;
   const MINUTE_MS = 60_000;
 
   const face = place?.querySelector("[data-timer-face]");
@@ -107,12 +107,12 @@
 
   const heard = () => {
     timer.state = "over";
-    document.title = TITLE;
+    document.title = title;
     changed();
   };
 
   const ring = () => {
-    document.title = rung % 2 ? TITLE : `Shaken – ${TITLE}`;
+    document.title = rung % 2 ? title : `Shaken – ${title}`;
     rung += 1;
     if (rung <= RINGS) beep(3);
     if (timer.state === "ended") setTimeout(() => timer.state === "ended" && ring(), RING_EVERY_MS);
@@ -176,7 +176,7 @@
       ring();
     } else if (timer.state === "running") {
       face.textContent = clock(left_ms());
-      document.title = `${clock(left_ms())} – ${TITLE}`;
+      document.title = `${clock(left_ms())} – ${title}`;
     }
   };
 
@@ -188,12 +188,17 @@
     setInterval(tick, TICK_MS);
   };
 
+  // It rings on when the page was cleared, but says no more what was shaken.
+  document.addEventListener("session:over", () => {
+    title = "Signed out";
+  });
+
   if (place) {
     const doing = { start, pause, "go-on": goOn, end, heard };
     place.hidden = false;
     for (const [name, act] of Object.entries(doing)) acts(name).addEventListener("click", () => {
       act();
-      if (timer && timer.state !== "running" && timer.state !== "ended") document.title = TITLE;
+      if (timer && timer.state !== "running" && timer.state !== "ended") document.title = title;
     }); // prettier-ignore
     minutes.addEventListener("input", () => timer || draw());
     begin();

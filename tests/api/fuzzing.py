@@ -15,13 +15,13 @@ from schemathesis.checks import load_all_checks
 from schemathesis.config import SchemathesisConfig
 
 from gradation.api.documentation import contract
-from gradation.models import Scope
+from gradation.models import Event, Scope, Webhook
 from gradation.policy import Role
 from tests import factories
 
 load_all_checks()
 #: Rules of the laboratory cannot be told in a schema: what is well formed may still be refused.
-_REFUSED = [400, 401, 403, 404, 406, 409, 412, 413, 415, 422, 428, 429]
+_REFUSED = [400, 401, 403, 404, 406, 409, 412, 413, 414, 415, 422, 428, 429]
 
 
 @dataclass
@@ -50,6 +50,12 @@ def make_laboratory() -> Laboratory:
     specification = factories.make_specification()
     blend, study = factories.make_blend(), factories.make_study()
     drying = factories.make_drying()
+    orders = factories.make_order_form()
+    job = factories.make_run_import()
+    hook = Webhook.objects.create(
+        name="Fuzz", url="https://192.0.2.1/", events=[Event.SAMPLE_LOGGED], secret_salt="s",
+        created_at=factories.NOW, created_by=run.technician,
+    )  # fmt: skip
     person = factories.make_person(*(role for role in Role if role is not Role.CUSTOMER))
     made = factories.make_token(person, scopes=list(Scope))
     runs = [run.pk, open_run.pk, certificate.runs.get().pk]
@@ -58,6 +64,9 @@ def make_laboratory() -> Laboratory:
         "portions.label": [run.portion.label, drying.portion.label],
         "dryings.id": [drying.pk],
         "runs.id": runs,
+        "sheet-forms.id": [orders.pk, job.form_id],
+        "webhooks.id": [hook.pk],
+        "imports.id": [job.pk],
         "certificates.number": [certificate.number],
         "sieves.serial": [sieve.serial],
         "instruments.serial": [balance.serial],

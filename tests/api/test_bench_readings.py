@@ -60,7 +60,7 @@ def test_a_line_is_placed_and_the_token_stands_beside_it(client, made, link, run
     assert answer.status_code == 201
     assert answer.json() | {"key": ""} == {
         "key": "", "outcome": "placed", "code": "", "reason": "", "mass_g": "12.34",
-        "run": run.pk, "weighing": weighing.pk,
+        "run": run.pk, "weighing": weighing.pk, "drying": None, "drying_mass": None,
     }  # fmt: skip
     reading = BalanceReading.objects.get()
     assert reading.token == made.token

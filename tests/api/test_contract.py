@@ -72,6 +72,26 @@ def test_contract_is_the_one_that_was_agreed():
     )
 
 
+def test_contract_speaks_of_fields_and_operations_not_of_the_code():
+    drawn = contract()
+    fields = {
+        name
+        for form in drawn["components"]["schemas"].values()
+        for name in form.get("properties", {})
+    }
+    operations = [act for acts in drawn["paths"].values() for act in acts.values()]
+    words = " ".join(f"{act['summary']} {act.get('description', '')}" for act in operations)
+
+    named = set(re.findall(r"`([a-z]+(?:_[a-z]+)+)`", words))
+
+    assert named - fields == set()
+    assert "`Conflict`" not in words
+    assert {act["summary"] for act in operations} >= {
+        "List samples, the newest first, a page at a time.",
+        "Give the sample, with the tag of its state.",
+    }
+
+
 def test_contract_is_served_to_every_token_and_shown_without_the_internet(client):
     factories.make_laboratory()
     made = factories.make_token(factories.reviewer(), scopes=[Scope.READ_SAMPLES])
@@ -90,6 +110,22 @@ def test_contract_is_served_to_every_token_and_shown_without_the_internet(client
         assert not re.search(r'(src|href)="(https?:)?//', page.text)
         assert "<style" not in page.text
         assert "<script>" not in page.text
+
+
+def test_pages_of_the_contract_show_names_as_code_not_between_backticks(client):
+    factories.make_laboratory()
+    client.force_login(factories.reviewer())
+    areas = {
+        operation["tags"][0]
+        for methods in contract()["paths"].values()
+        for operation in methods.values()
+    }
+
+    pages = [client.get(reverse("api:docs-area", args=[area])).text for area in sorted(areas)]
+    pages += [client.get(reverse(name)).text for name in ("api:docs", "api:problems")]
+
+    assert [re.findall("`[^`]*`", page) for page in pages] == [[]] * len(pages)
+    assert sum("<code" in page for page in pages) > len(areas) / 2
 
 
 def test_every_refusal_has_its_type_on_the_page():
@@ -111,7 +147,7 @@ def test_every_refusal_has_its_type_on_the_page():
 # Keys of requests.
 
 
-def test_same_request_under_the_same_key_is_answered_alike_and_done_once(
+def test_p10_f25_same_request_under_the_same_key_is_answered_alike_and_done_once(
     client, technician, delivery
 ):
     first = post(client, "samples", delivery, **{"Idempotency-Key": "order-17"})
@@ -176,7 +212,7 @@ def test_answers_are_forgotten_after_thirty_days(client, technician, delivery):
 # States that are meant.
 
 
-def test_change_needs_the_state_it_means(client, technician):
+def test_p12_f04_g05_change_needs_the_state_it_means(client, technician):
     sample = factories.make_sample()
     place = f"samples/{sample.number}"
     tag = client.get(f"/api/v1/{place}")["ETag"]

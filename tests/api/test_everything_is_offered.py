@@ -20,7 +20,6 @@ NOT_OFFERED = {
     "stop_batch": "who signed stops it on the screen",
     "accept_policy": "accepting needs a person",
     "set_signing_policy": "people are bound on the screen",
-    "send_certificate": "a client system sends what it read itself",
     "retry_mail": "the log of messages is on the screen",
     "deliver_mail": "follows the asking",
     # Accounts and tokens: a token must not make itself another door.
@@ -33,17 +32,12 @@ NOT_OFFERED = {
     # Commands of the server.
     "send_due_digest": "a command, by the clock",
     "look_at_charts": "runs with each review, and as a command",
-    # Files: the exchange has its own addresses for them.
-    "attach_file": "files of equipment are handed in on the screen",
-    "import_sieves": "a sheet is looked through on the screen; single sieves are registered here",
-    "change_sheet_form": "imports of tables are looked through on the screen",
-    "add_runs_table": "imports of tables are looked through on the screen",
-    "stop_import": "imports of tables are looked through on the screen",
-    "look_through": "imports of tables are looked through on the screen",
-    "take_in": "imports of tables are looked through on the screen",
-    "begin_look": "imports of tables are looked through on the screen",
-    "begin_take_in": "imports of tables are looked through on the screen",
-    "do_work": "imports of tables are looked through on the screen",
+    # Parts of the import of tables.
+    "look_through": "look_in_background is its way through the interface",
+    "take_in": "take_in_background is its way through the interface",
+    "begin_look": "part of look_in_background",
+    "begin_take_in": "part of take_in_background",
+    "do_work": "what goes on in the background",
     # A person at a browser: passwords, codes, sessions, the first beginning.
     **dict.fromkeys(
         (
@@ -52,6 +46,7 @@ NOT_OFFERED = {
             *("begin_factor", "confirm_factor", "revoke_factor", "renew_recovery_codes"),
             *("needs_factor", "confirm_identity", "judge_code", "judge_password"),
             *("begin_session", "end_session", "end_this_session", "end_all_sessions"),
+            "rename_session",
             *("begin_laboratory", "is_set_up", "offer_code", "note_refused"),
         ),
         "a person at a browser, never a token",
@@ -64,21 +59,6 @@ NOT_OFFERED = {
         ),
         "keeping the installation",
     ),
-    # Webhooks: a token must not point records at another address.
-    **dict.fromkeys(
-        (
-            *("add_webhook", "change_webhook", "pause_webhook", "resume_webhook"),
-            *("renew_secret", "replay_delivery"),
-        ),
-        "where records are sent is a person's decision",
-    ),
-    # Papers that are made by looking at them.
-    "draw_up_form": "a report form is drawn up with its preview",
-    "change_form": "a report form is drawn up with its preview",
-    "give_up_form": "a report form is drawn up with its preview",
-    "pack_certificate": "the pack that proves a certificate is a file of the screen",
-    "export_history": "the history is at /history; as a paper it is a file of the screen",
-    "accept_runs": "the short way of the screen; here each run is accepted by itself",
     # Parts of others.
     "add_procedure": "drafting the first version of a code adds the procedure",
     "add_specification": "drafting the first version of a code adds the specification",

@@ -30,7 +30,7 @@ def application():
 
 
 @pytest.mark.parametrize("mode", list(GenerationMode), ids=lambda mode: mode.value)
-def test_every_address_answers_as_its_contract_says(mode, application):
+def test_g10_p13_every_address_answers_as_its_contract_says(mode, application):
     laboratory = fuzzing.make_laboratory()
     schema = fuzzing.schema(application)
     asked, faults = 0, []

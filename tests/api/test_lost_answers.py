@@ -11,7 +11,7 @@ from tests.load.lost_answers import faults_of, repeat_and_lose
 pytestmark = pytest.mark.django_db(transaction=True)
 
 
-def test_g6_no_effect_is_doubled_and_none_is_lost():
+def test_f25_g6_no_effect_is_doubled_and_none_is_lost():
     factories.make_laboratory()
     delivery = {
         "customer": factories.make_customer().name,

@@ -1,6 +1,7 @@
 """Specifications and verdicts for other systems: drafts, two persons, what if."""
 
 import pytest
+from django.urls import reverse
 
 from gradation.models import SpecificationVersion
 from gradation.policy import Role
@@ -140,3 +141,29 @@ def test_verdict_names_what_decides_and_what_would_be(client, as_role):
     assert plain["moved"] is None
     assert (refused.status_code, strange.status_code) == (422, 400)
     assert set(pointers(refused)) == {"/sieve"}
+
+
+#: On 300 µm of 500 g: passing 16 % and 24 %.
+COARSE = ("10", "75", "100", "125", "110", "60", "20")
+FINE = ("10", "75", "100", "95", "100", "90", "30")
+
+
+def test_verdict_of_a_sample_brings_its_determinations_and_its_lot_together(client, db):
+    factories.make_laboratory()
+    client.force_login(factories.make_person(Role.REVIEWER))
+    limits = factories.make_specification([(300, "0", "22")], lot_rule="mean", lot_size=2)
+    sand = factories.make_material(factories.make_procedure(determinations=2), limits)
+    sample = factories.make_sample(material=sand, lot="7")
+    for masses in (COARSE, FINE):
+        factories.make_accepted_run(sample=sample, masses_g=masses)
+
+    found = client.get(reverse("api:sample-verdict", args=[sample.number])).json()
+
+    # By hand: (16 + 24) / 2 = 20 %, at most 22: within, though the second alone is outside.
+    assert (found["reports"], len(found["runs"]), found["is_complete"]) == ("mean", 2, True)
+    assert found["assessment"]["outcome"] == "conforms"
+    assert found["assessment"]["lines"][0]["reported"] == "20"
+    assert found["sentence"].startswith("Within ")
+    assert found["lot_rule"] == "the mean of 2 results of a lot"
+    assert found["lot"]["outcome"] == "not_determined"
+    assert found["lot"]["lines"][0]["reason"] == "1 of 2 results so far."

@@ -1,5 +1,7 @@
 """Studies over the interface: worked out, kept, read again; faults with their pointers."""
 
+from decimal import Decimal
+
 import pytest
 from django.urls import reverse
 
@@ -97,6 +99,27 @@ def test_our_run_against_what_another_laboratory_reported(person):
     assert {point["rest"] for point in points} == {"division not known"}
     gone = {"kind": "benches", "study": {"first": {"runs": [999_999]}, "second": side}}
     assert post(person, gone).json()["errors"][0]["pointer"] == "/first_runs"
+
+
+def test_measured_apertures_of_the_other_laboratory_explain_part_of_a_difference(person):
+    run = factories.make_accepted_run()
+    ours = run.results.get().curve
+    rows = [
+        {"aperture_um": f"{um}", "passing_pct": [f"{pct:.4f}"], "measured_um": f"{um}"}
+        for um, pct in ours
+    ]
+    study = {"first": {"runs": [run.pk]}, "second": {"name": "Skerry", "reported": rows}}
+
+    answer = post(person, {"kind": "benches", "study": study})
+    far = [rows[0] | {"measured_um": "1.5"}, *rows[1:]]
+    wrong = study | {"second": {"name": "Skerry", "reported": far}}
+    refused = post(person, {"kind": "benches", "study": wrong})
+
+    assert answer.status_code == 200, answer.json()
+    (kept,) = answer.json()["inputs"]["second"]["measured_um"]
+    assert [Decimal(str(um)) for um in kept] == [Decimal(str(um)) for um, _ in ours]
+    assert refused.status_code == 400
+    assert "no measured aperture" in refused.json()["errors"][0]["detail"]
 
 
 def test_faults_point_at_what_was_sent_and_nothing_is_kept(person):

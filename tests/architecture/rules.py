@@ -20,12 +20,16 @@ QUERYSET_WORDS = {"objects", "filter", "exclude", "all", "cursor", "select_for_u
 SCIENCE_SECTIONS = ("Parameters", "Returns", "Raises", "Notes", "References", "Examples")
 # Tools of the use-cases.
 NOT_A_USE_CASE = {"ledger", "numbering", "clock", "checking", "results", "run_setup"} | {
+    "bulk_rows",
     "check_evidence",
+    "dry_mass_of_run",
+    "observed",
     "sieve_sheet",
     "certificate_drafting",
     "certificate_facts",
     "certificate_gates",
     "logo_checks",
+    "certificate_lots",
     "certificate_verdicts",
     "recomputing",
     "file_answers",
@@ -42,6 +46,11 @@ NOT_A_USE_CASE = {"ledger", "numbering", "clock", "checking", "results", "run_se
     "answering",
     "study_content",
     "sheet_grid",
+    "sheet_table",
+    "sheet_kinds",
+    "order_sheet_rows",
+    "order_storing",
+    "sample_writing",
     "specification_checks",
     "procedure_checks",
     "procedure_reading",
@@ -72,6 +81,8 @@ NOT_A_USE_CASE = {"ledger", "numbering", "clock", "checking", "results", "run_se
     "webhook_secrets",
     "interface_keys",
     "interface_calls",
+    "kept_files",
+    "file_scanner",
 }
 # The actor of last resort itself; questions and checks that write nothing.
 WITHOUT_ACTOR = {"system_account", "needs_factor", "is_set_up"} | {

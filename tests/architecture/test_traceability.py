@@ -3,10 +3,18 @@
 from tests import traceability
 
 
-def test_table_of_requirements_is_up_to_date():
+def test_r84_table_of_requirements_is_up_to_date():
     kept = traceability.TABLE.read_text(encoding="utf-8")
 
     assert kept == traceability.table(), "Run python -m tests.traceability"
+
+
+def test_r84_every_requirement_has_a_test_of_its_name_or_a_reason():
+    assert traceability.untold() == []
+
+
+def test_r84_no_reason_is_given_for_what_a_test_shows():
+    assert sorted(traceability.REASONS.keys() & traceability.shown().keys()) == []
 
 
 def test_a_name_gives_its_requirements():

@@ -35,7 +35,7 @@ from gradation.bench_io import (
         ("number_unit_mark", "12.3 g", "12.3"),
     ],
 )
-def test_line_is_read_in_grams_with_its_digits(form, line, mass_g):
+def test_r48_line_is_read_in_grams_with_its_digits(form, line, mass_g):
     reading = read_line(line, form_named(form))
 
     assert str(reading.mass_g) == mass_g

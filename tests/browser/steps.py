@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from gradation.models import Bench, Material, Nest, User
 from gradation.policy import Role
@@ -96,3 +96,18 @@ def is_kept(page: Page, name: str, mass: str) -> None:
     """Wait until a row shows a mass as kept."""
     expect(row(page, name).locator(".weighed")).to_have_text(shows(mass))
     expect(row(page, name).get_by_role("link", name="correct")).to_be_visible()
+
+
+def lose_first_answer(page: Page) -> list[int]:
+    """Let the server keep the next reading and its answer get lost; give the statuses lost."""
+    lost: list[int] = []
+
+    def lose(route: Route) -> None:
+        if lost:
+            route.continue_()
+            return
+        lost.append(route.fetch().status)
+        route.abort("connectionreset")
+
+    page.route("**/readings/", lose)
+    return lost

@@ -5,7 +5,16 @@ from playwright.sync_api import expect
 
 from gradation.models import Weighing
 from tests import factories
-from tests.browser.steps import field, is_kept, line, row, sign_in, type_reading, weigh
+from tests.browser.steps import (
+    field,
+    is_kept,
+    line,
+    lose_first_answer,
+    row,
+    sign_in,
+    type_reading,
+    weigh,
+)
 
 
 def masses(run):
@@ -58,17 +67,8 @@ def test_the_network_is_cut_in_the_middle_of_a_run_and_comes_back(screen, browse
     assert waited.observed_at < waited.made_at
 
 
-def test_an_answer_that_is_lost_after_the_server_kept_the_reading_doubles_nothing(screen, run):
-    lost = []
-
-    def lose_the_answer(route):
-        if lost:
-            route.continue_()
-            return
-        lost.append(route.fetch().status)
-        route.abort("connectionreset")
-
-    screen.route("**/readings/", lose_the_answer)
+def test_f25_an_answer_that_is_lost_after_the_server_kept_the_reading_doubles_nothing(screen, run):
+    lost = lose_first_answer(screen)
     type_reading(screen, "dry-mass-0", "500.0")
 
     is_kept(screen, "dry-mass-0", "500.0")
@@ -164,6 +164,8 @@ def test_another_persons_sign_in_never_sends_it_under_their_name(screen, browser
 def test_a_page_of_one_person_sends_nothing_while_another_is_signed_in(
     screen, browser_context, run
 ):
+    # Before the page hears of the other person: then it is cleared (test_session_over.py).
+    screen.route("**/session/", lambda route: route.abort())
     other = browser_context.new_page()
     sign_in(other, factories.technician())
     other.goto("/bench/")
@@ -192,7 +194,7 @@ def test_readings_of_the_version_before_wait_until_somebody_says_they_are_theirs
     assert str(run.weighings.get().key) == key
 
 
-def test_a_page_from_before_an_upgrade_keeps_what_is_typed_and_asks_to_be_reloaded(screen, run):
+def test_f30_a_page_from_before_an_upgrade_keeps_what_is_typed_and_asks_to_be_reloaded(screen, run):
     def of_another_form(route):
         route.continue_(headers={**route.request.headers, "x-bench-form": "0"})
 

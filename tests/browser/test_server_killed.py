@@ -75,7 +75,7 @@ def server(tmp_path):
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_server_killed_between_two_readings_loses_and_doubles_nothing(browser, server):
+def test_r37_f22_a_server_killed_between_two_readings_loses_and_doubles_nothing(browser, server):
     place = laboratory_at_work()
     sample = factories.make_sample(place.technician, place.material)
     run = factories.make_run(place.technician, sample, bench=place.bench)

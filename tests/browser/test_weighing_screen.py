@@ -61,7 +61,7 @@ def test_a_reload_shows_every_reading_again(screen):
     expect(screen.locator("#passing-fraction-1")).to_have_text("98")
 
 
-def test_a_correction_keeps_the_earlier_value_in_sight(screen, run):
+def test_r40_a_correction_keeps_the_earlier_value_in_sight(screen, run):
     weigh(screen, "fraction-1", "118")
     row(screen, "fraction-1").get_by_role("link", name="correct").click()
     screen.get_by_label("New value").fill("181")

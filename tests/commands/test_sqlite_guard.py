@@ -32,7 +32,7 @@ def test_the_shipped_settings_have_every_safeguard(open_connection):
         ("busy_timeout=100", "wait less than 5 s"),
     ],
 )
-def test_a_safeguard_that_is_off_keeps_the_database_from_being_used(
+def test_f05_p03_a_safeguard_that_is_off_keeps_the_database_from_being_used(
     open_connection, pragma, sentence
 ):
     open_connection.connection.execute(f"PRAGMA {pragma}")
@@ -55,7 +55,7 @@ def test_the_log_is_copied_into_the_database_when_the_last_connection_closes(ope
     assert Customer.objects.filter(name="Kept").exists()
 
 
-def test_writers_queue_behind_one_another_instead_of_failing(transactional_db):
+def test_f05_writers_queue_behind_one_another_instead_of_failing(transactional_db):
     writers, each = 8, 10
     failures = []
 

@@ -34,7 +34,13 @@ def test_web_can_be_multiplied():
 def test_only_the_proxy_is_reached_from_outside():
     assert [name for name, service in SERVICES.items() if "ports" in service] == ["proxy"]
     assert COMPOSE["networks"]["inner"]["internal"] is True
-    assert all(SERVICES[name]["networks"] == ["inner"] for name in ["web", "migrate", "db"])
+    assert all(SERVICES[name]["networks"] == ["inner"] for name in ["migrate", "db"])
+    assert set(SERVICES["web"]["networks"]) & set(SERVICES["proxy"]["networks"]) == {"inner"}
+
+
+def test_web_reaches_a_mail_server():
+    assert SERVICES["web"]["networks"] == ["inner", "mail"]
+    assert not (COMPOSE["networks"]["mail"] or {}).get("internal")
 
 
 def test_the_worker_reaches_other_systems_and_is_reached_by_none():
@@ -49,6 +55,15 @@ def test_the_proxy_that_web_trusts_is_the_proxy_that_runs():
     assert SERVICES["web"]["environment"]["GRADATION_TRUSTED_PROXIES"] == address
 
 
+def test_s23_the_proxy_sends_people_on_to_tls_and_no_program():
+    plain, tls = COMPOSE["configs"]["caddyfile"]["content"].split("{$$GRADATION_BASE_URL} {", 1)
+
+    assert "auto_https disable_redirects" in plain
+    assert re.search(r"handle /api/\* \{\s+respond \"[^\"]+\" 403\s+\}", plain)
+    assert re.search(r"handle \{\s+redir \{\$\$GRADATION_BASE_URL\}\{uri\} 308\s+\}", plain)
+    assert "max_size 25MB" in tls
+
+
 def test_web_waits_for_the_database_and_its_tables():
     conditions = {name: entry["condition"] for name, entry in SERVICES["web"]["depends_on"].items()}
 
@@ -57,6 +72,8 @@ def test_web_waits_for_the_database_and_its_tables():
 
 #: Read by the program beside the balances, which does not run in the web's containers.
 OF_THE_GATEWAY = {"GRADATION_BENCH_TOKEN"}
+#: TLS of the web server itself: the file is for one machine, whose inner network leads nowhere.
+OF_SEVERAL_MACHINES = {f"GRADATION_TLS_{name}_FILE" for name in ("CERTIFICATE", "KEY", "CALLERS")}
 
 
 @pytest.mark.parametrize("name", OURS)
@@ -66,7 +83,7 @@ def test_web_gets_every_variable_that_the_settings_read_and_no_other(name):
 
     given = set(SERVICES[name]["environment"]) - {"DJANGO_SETTINGS_MODULE"}
 
-    assert given == read - OF_THE_GATEWAY
+    assert given == read - OF_THE_GATEWAY - OF_SEVERAL_MACHINES
 
 
 SECRETS = (
@@ -121,7 +138,7 @@ def test_the_image_runs_without_rights_and_by_hashes():
 
 
 @pytest.mark.parametrize("name", SERVICES)
-def test_every_image_from_elsewhere_is_pinned_to_a_release(name):
+def test_f18_every_image_from_elsewhere_is_pinned_to_a_release(name):
     image = SERVICES[name]["image"]
 
     assert image.startswith("gradation:") or re.search(r":\d+", image)

@@ -59,6 +59,11 @@ def test_a_missing_variable_stops_the_start_with_one_sentence_and_no_traceback(n
         ("DATABASE_URL", "sqlite:///relative.sqlite3", environment.database),
         ("GRADATION_EMAIL_URL", "lab@example.org", environment.mail),
         ("GRADATION_EMAIL_URL", "http://mail.example.org", environment.mail),
+        ("GRADATION_EMAIL_URL", "smtp://mail.example.org:25", environment.mail),
+        ("GRADATION_SCANNER_URL", "scanner:3310", environment.scanner),
+        ("GRADATION_SCANNER_URL", "tcp://scanner", environment.scanner),
+        ("GRADATION_SCANNER_URL", "tcp://scanner:port", environment.scanner),
+        ("GRADATION_SCANNER_URL", "unix://scanner", environment.scanner),
         ("GRADATION_TRUSTED_PROXIES", "10.0.0.2,proxy", environment.trusted_proxies),
         ("GRADATION_TRUSTED_PROXIES", "*", environment.trusted_proxies),
         ("GRADATION_WEB_THREADS", "0", environment.web_threads),
@@ -156,6 +161,37 @@ def test_check_deploy_finds_nothing_in_the_shipped_settings():
 def _environment():
     """Give the environment without what only the browser tests need (and leave set)."""
     return {key: value for key, value in os.environ.items() if key != "DJANGO_ALLOW_ASYNC_UNSAFE"}
+
+
+def test_a_secret_may_stand_in_a_file_that_a_vault_writes(good_environment, tmp_path):
+    kept = tmp_path / "key"
+    kept.write_text(GOOD["GRADATION_SECRET_KEY"][::-1] + "\n")
+    good_environment.delenv("GRADATION_SECRET_KEY")
+    good_environment.setenv("GRADATION_SECRET_KEY_FILE", str(kept))
+
+    assert environment.secret_key() == GOOD["GRADATION_SECRET_KEY"][::-1]
+
+    kept.unlink()
+    with pytest.raises(environment.CannotStart, match="GRADATION_SECRET_KEY_FILE names a file"):
+        environment.secret_key()
+
+
+@pytest.mark.parametrize(
+    ("address", "place"),
+    [("tcp://scanner:3310", ("scanner", 3310)), ("unix:///run/scanner.sock", "/run/scanner.sock"),
+     ("", None)],
+)  # fmt: skip
+def test_a_scanner_is_reached_by_a_port_or_a_socket(good_environment, address, place):
+    good_environment.setenv("GRADATION_SCANNER_URL", address)
+
+    assert environment.scanner() == place
+
+
+def test_a_mail_server_without_tls_is_taken_in_ones_own_network_only(good_environment):
+    good_environment.setenv("GRADATION_EMAIL_FROM", "lab@example.org")
+    for host in ("localhost", "127.0.0.1", "[::1]", "10.0.0.25", "192.168.7.2"):
+        good_environment.setenv("GRADATION_EMAIL_URL", f"smtp://{host}:25")
+        assert environment.mail()["EMAIL_PORT"] == 25
 
 
 def test_a_mail_server_is_used_once_it_is_named(good_environment):

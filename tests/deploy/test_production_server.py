@@ -13,6 +13,8 @@ from types import SimpleNamespace
 
 import pytest
 
+from tests import tables
+
 ROOT = Path(__file__).resolve().parents[2]
 HOST = "lab.example.org"
 STARTS_WITHIN_S = 60
@@ -39,6 +41,7 @@ def site(tmp_path_factory, postgres_url):
         "GRADATION_LISTEN": f"127.0.0.1:{port}",
         "GRADATION_WEB_PROCESSES": "2",
     }
+    tables.put_at(postgres_url)
     manage = [sys.executable, "manage.py"]
     for arguments in (["migrate", "--noinput"], ["collectstatic", "--noinput"]):
         subprocess.run([*manage, *arguments], cwd=home, env=variables, check=True)

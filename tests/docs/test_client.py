@@ -47,7 +47,7 @@ def sieving(documented, bench, sieves):
     )
 
 
-def test_it_needs_the_standard_library_only():
+def test_client_in_one_file_needs_the_standard_library_only():
     tree = ast.parse(PATH.read_text(encoding="utf-8"))
     imported = {
         name.split(".")[0]
@@ -61,7 +61,7 @@ def test_it_needs_the_standard_library_only():
     assert imported <= set(sys.stdlib_module_names)
 
 
-def test_it_logs_a_sample_sends_a_run_and_checks_the_certificate(client_system, documented):
+def test_client_in_one_file_goes_from_sample_to_checked_certificate(client_system, documented):
     customer, material = factories.make_customer(), factories.make_material()
     bench, sieves = factories.make_bench(), factories.make_sieves()
 

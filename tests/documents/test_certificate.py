@@ -114,7 +114,7 @@ def test_every_row_is_printed_with_its_figures_in_order(text):
         assert " ".join((*figures, row.cumulative_pct, row.passing_pct)) in text
 
 
-def test_a_corrected_value_is_marked_on_its_row(text):
+def test_r40_a_corrected_value_is_marked_on_its_row(text):
     assert "5.6 mm 5.6 389.4 8.1 57.0 43§" in text
 
 

@@ -256,3 +256,17 @@ def test_changes_backwards_are_the_same_places_with_was_and_now_exchanged():
     assert {(it.where, it.was, it.now) for it in forwards} == {
         (it.where, it.now, it.was) for it in backwards
     }
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "shown"),
+    [
+        ("63.1", "µm", "µm"),
+        ("1.76", "", "1"),
+        ("0,01", "", "1"),
+        ("< 45 µm", "", ""),
+        ("n.d.", "", ""),
+    ],
+)
+def test_unit_one_stands_beside_bare_numbers_alone(value, unit, shown):
+    assert Characteristic("d10", value, unit, "f").shown_unit == shown

@@ -53,6 +53,18 @@ def test_an_entry_shows_who_where_when_what_and_why():
     assert "All times in Europe/Oslo." in said
 
 
+def test_what_was_new_is_told_without_a_former_value():
+    entry = dataclasses.replace(
+        make_history(1).entries[0],
+        changes=(HistoryChange("grade", "", "compliance"), HistoryChange("place", "rack B", "")),
+    )
+
+    said = reading.text(history_pdf(make_history(entries=(entry,))))
+
+    assert "grade: compliance place: was rack B, now nothing" in said
+    assert "History of 26-0148, 1 entry" in said
+
+
 @pytest.mark.parametrize("count", [1, 41, 120])
 def test_no_entry_is_lost_and_none_is_out_of_order(count):
     said = reading.text(history_pdf(make_history(count)))

@@ -28,7 +28,7 @@ import numpy as np
 from gradation.science.batch import ManyMasses, ManyResults, Wanted, evaluate_many
 from gradation.science.envelopes import EnvelopeLine
 from gradation.science.gradation import FloatArray
-from gradation.science.worksheet import evaluate, parse_worksheet
+from gradation.science.worksheet import as_json, evaluate, parse_worksheet
 from tests.builders import worksheet_data
 
 NEST_UM = (9500, 4750, 2360, 1180, 600, 425, 300, 212, 150, 106, 75, 63)
@@ -120,7 +120,7 @@ def measure_single(rounds: int) -> str:
     dry_masses_g = iter(f"{500 + each / 10:.1f}" for each in range(20 * rounds + 1))
 
     def compute() -> object:
-        return evaluate(parse_worksheet(worksheet_data(dry_mass_g=next(dry_masses_g)))).as_json()
+        return as_json(evaluate(parse_worksheet(worksheet_data(dry_mass_g=next(dry_masses_g)))))
 
     compute()
     milliseconds = 1e3 * statistics.median(seconds(compute) for _ in range(20 * rounds))

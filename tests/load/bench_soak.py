@@ -164,13 +164,14 @@ def weigh_all(
     ]
     for bench in benches:
         bench.start()
-    killed, chance = 0, random.Random(seed)
+    killed, answered, chance = 0, 0, random.Random(seed)
     while any(bench.is_alive() for bench in benches):
         time.sleep(kill_every_s * chance.uniform(0.5, 1.5))
-        workers = site.workers()
-        if workers and any(bench.is_alive() for bench in benches):
-            site.kill_worker(chance.choice(workers))
-            killed += 1
+        workers, now = site.workers(), len(told.acknowledged)
+        if not workers or now == answered:
+            continue  # a worker that has not come up yet has nothing to lose
+        site.kill_worker(chance.choice(workers))
+        killed, answered = killed + 1, now
     return told, killed
 
 

@@ -19,7 +19,7 @@ from pathlib import Path
 from tests.load import served
 
 #: Refusals by the laboratory's rules, which no schema can say.
-_REFUSED = [400, 401, 403, 404, 406, 409, 412, 413, 415, 422, 428, 429]
+_REFUSED = [400, 401, 403, 404, 406, 409, 412, 413, 414, 415, 422, 428, 429]
 _CONFIG = """
 [checks]
 positive_data_acceptance.expected-statuses = {sound}

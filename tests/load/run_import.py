@@ -103,7 +103,7 @@ def _import(file: bytes) -> tuple[Any, tuple[float, float]]:
             columns=guess_columns(file.split(b"\n", 1)[0].decode().split(";")),
         ),
     )
-    job = run_import.add_runs_table(actor=clerk, form=form, file=file, name="old.csv")
+    job = run_import.add_table(actor=clerk, form=form, file=file, name="old.csv")
     times = [time.perf_counter()]
     job = run_import.look_through(actor=clerk, job=job)
     times.append(time.perf_counter())

@@ -12,6 +12,7 @@ import json
 import os
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
@@ -85,7 +86,10 @@ def set_up(given: dict[str, str]) -> None:
     import django
     from django.core.management import call_command
 
+    from tests import tables
+
     django.setup()
+    tables.put_at(given["DATABASE_URL"])
     call_command("migrate", verbosity=0)
     call_command("collectstatic", interactive=False, verbosity=0)
 
@@ -99,8 +103,8 @@ def free_port() -> int:
 
 
 @contextlib.contextmanager
-def serving(given: dict[str, str], log: Path) -> Iterator[Site]:
-    """Serve for the time of the block."""
+def serving(given: dict[str, str], log: Path, by: ssl.SSLContext | None = None) -> Iterator[Site]:
+    """Serve for the time of the block; `by` is how a web server with TLS of its own is called."""
     port = int(given["GRADATION_LISTEN"].rpartition(":")[2])
     command = [sys.executable, "-m", "gunicorn", "--config", "python:labsite.serving"]
     command += ["labsite.wsgi"]
@@ -109,24 +113,32 @@ def serving(given: dict[str, str], log: Path) -> Iterator[Site]:
             command, cwd=ROOT, env=given, stdout=written, stderr=subprocess.STDOUT
         )
         try:
-            _wait_until_ready(port, master, log)
+            _wait_until_ready(port, master, log, by)
             yield Site(port, master, log, given)
         finally:
             master.terminate()
             master.wait(timeout=40)
 
 
-def _wait_until_ready(port: int, master: subprocess.Popen[bytes], log: Path) -> None:
+def _wait_until_ready(
+    port: int, master: subprocess.Popen[bytes], log: Path, by: ssl.SSLContext | None
+) -> None:
     deadline = time.monotonic() + STARTS_WITHIN_S
     while time.monotonic() < deadline and master.poll() is None:
         with contextlib.suppress(OSError):
-            asked = http.client.HTTPConnection("127.0.0.1", port, timeout=5)
+            asked = _call(port, by)
             asked.request("GET", "/health/ready", headers=proxied())
             if asked.getresponse().status == http.client.OK:
                 return
         time.sleep(0.1)  # there is no event to wait for before the first answer
     msg = f"the server did not start:\n{log.read_text()}"
     raise RuntimeError(msg)
+
+
+def _call(port: int, by: ssl.SSLContext | None) -> http.client.HTTPConnection:
+    if by is None:
+        return http.client.HTTPConnection("127.0.0.1", port, timeout=5)
+    return http.client.HTTPSConnection("127.0.0.1", port, timeout=5, context=by)
 
 
 def proxied() -> dict[str, str]:

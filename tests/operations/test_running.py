@@ -7,15 +7,17 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.core import mail
 from django.db import OperationalError
+from django.db import connection as database
 from django.test import Client, RequestFactory
 from django.urls import reverse
 
+from gradation import checks
 from gradation.models import Incident, LedgerEntry, Maintenance, Sample
 from gradation.policy import Role
 from gradation.queries.operations import review_sheet, span_of
 from gradation.services import clock, maintenance
 from gradation.services.people import system_account
-from labsite import connection, faults, metrics, start
+from labsite import connection, faults, metrics, start, steady_clock
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -162,6 +164,60 @@ def test_f10_the_start_is_refused_while_changes_of_tables_are_due(monkeypatch):
 
     with pytest.raises(SystemExit, match=r"gradation\.0099_more\. Run: python manage\.py upgrade"):
         start.refuse_pending_migrations()
+
+
+def test_the_start_is_refused_while_a_guard_of_the_records_is_missing(db):
+    on = "" if database.vendor == "sqlite" else " ON gradation_result"
+    with database.cursor() as cursor:
+        cursor.execute("DROP TRIGGER gradation_result_no_delete" + on)
+
+    assert start.missing_guards(database) == ["gradation_result_no_delete"]
+    with pytest.raises(SystemExit, match=r"gradation_result_no_delete\. Run: python manage\.py"):
+        start.refuse_unguarded(start.missing_guards(database))
+
+
+@pytest.mark.postgres_only
+def test_f15_the_start_is_refused_when_the_system_sorts_letters_otherwise(db):
+    assert checks.stale_collation(database) == ""
+    with database.cursor() as cursor:
+        cursor.execute(
+            "UPDATE pg_database SET datcollversion = '1.0' WHERE datname = current_database()"
+        )
+
+    change = checks.stale_collation(database)
+    assert change.startswith("1.0 to ")
+    with pytest.raises(SystemExit, match=r"REINDEX DATABASE .* REFRESH COLLATION VERSION"):
+        start.refuse_stale_collation(change)
+
+
+@pytest.mark.parametrize(
+    ("moved_s", "said"), [(3600, "moved forward by 3600.0 s"), (-2.5, "moved back by 2.5 s")]
+)
+def test_f27_a_step_of_the_clock_is_an_incident_and_an_event(client, monkeypatch, moved_s, said):
+    factories.make_laboratory()
+    client.get("/health/live")  # builds the middleware, which looks at the clock
+    client.get("/sign-in/")
+    assert not Incident.objects.exists()
+    real = steady_clock.time.time
+
+    monkeypatch.setattr(steady_clock.time, "time", lambda: real() + moved_s)
+    client.get("/sign-in/")
+    client.get("/sign-in/")
+
+    incident = Incident.objects.get()
+    assert (incident.kind, said in incident.trace) == ("ClockStepped", True)
+    assert LedgerEntry.objects.filter(action="incident met", subject_id=incident.pk).count() == 1
+
+
+def test_f27_a_small_correction_of_the_clock_is_no_alarm(client, monkeypatch):
+    factories.make_laboratory()
+    client.get("/sign-in/")
+    real = steady_clock.time.time
+
+    monkeypatch.setattr(steady_clock.time, "time", lambda: real() + 1.5)
+    client.get("/sign-in/")
+
+    assert not Incident.objects.exists()
 
 
 ZONES = [

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from gradation.services.archive_file import manifest_of
+from tests import tables
 from tests.load.served import variables
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -29,9 +30,8 @@ def old_installation(request, tmp_path):
         with psycopg.connect(address, autocommit=True) as there:
             there.execute("DROP SCHEMA public CASCADE")
             there.execute("CREATE SCHEMA public")
-    given = variables(url, 8161, 1)
-    assert manage(given, "migrate", "gradation", BEFORE, "--verbosity", "0").returncode == 0
-    return given
+    tables.put_at(url, release=BEFORE)
+    return variables(url, 8161, 1)
 
 
 def manage(given, *arguments):
@@ -41,7 +41,7 @@ def manage(given, *arguments):
     )  # fmt: skip
 
 
-def test_f10_an_upgrade_keeps_an_archive_of_the_old_tables_first(old_installation, tmp_path):
+def test_r92_f10_an_upgrade_keeps_an_archive_of_the_old_tables_first(old_installation, tmp_path):
     looked = manage(old_installation, "upgrade", "--look")
     without = manage(old_installation, "upgrade")
     done = manage(old_installation, "upgrade", "--archive-to", str(tmp_path / "kept"))
@@ -79,7 +79,7 @@ def test_f11_an_upgrade_that_is_killed_goes_on_when_it_is_run_again(old_installa
 @pytest.mark.sqlite_only
 def test_f10_a_database_of_a_newer_program_is_left_alone(tmp_path):
     given = variables(f"sqlite:///{tmp_path / 'new.sqlite3'}", 8162, 1)
-    manage(given, "migrate", "--verbosity", "0")
+    tables.put_at(given["DATABASE_URL"])
     code = (
         "from django.db.migrations.recorder import MigrationRecorder as R;"
         "from django.db import connection;"

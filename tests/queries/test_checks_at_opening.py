@@ -231,7 +231,7 @@ def test_19_is_only_a_note_while_no_competence_is_kept_at_all(actor, sieves):
     ],
     ids=["holds", "its last day", "lapsed", "not yet"],
 )
-def test_19_goes_by_the_days_of_the_competence(actor, sieves, values, said):
+def test_r97_19_goes_by_the_days_of_the_competence(actor, sieves, values, said):
     portion = portion_of(actor)
     exact = {name: days(count) for name, count in values.items()}
     grant(actor, portion.sample.procedure_version.procedure, **exact)

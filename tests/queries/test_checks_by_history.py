@@ -3,13 +3,12 @@
 from decimal import Decimal
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 
 from gradation.models import Run, Severity, Stage
 from gradation.queries.run_checks import findings, review_findings
 from gradation.services import bench
 from tests import factories
+from tests.counting import count_queries
 from tests.queries.asking import found_in
 
 pytestmark = pytest.mark.django_db
@@ -141,9 +140,7 @@ def run_after(actor, sizes_um, runs):
 
 def queries_of(run, stage):
     fresh = Run.objects.get(pk=run.pk)
-    with CaptureQueriesContext(connection) as made:
-        findings(fresh, stage)
-    return len(made)
+    return count_queries(lambda: findings(fresh, stage))
 
 
 @pytest.mark.parametrize("stage", [Stage.WEIGHING, Stage.HAND_OVER, Stage.REVIEW])

@@ -6,8 +6,6 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 
 from gradation.models import (
     Equipment,
@@ -18,9 +16,11 @@ from gradation.models import (
     RunSieve,
     TestPortion,
 )
+from gradation.queries.equipment import sieve_uses
 from gradation.queries.impact import Method, touched, touched_certificates
 from gradation.services import bench, certify, checks, clock, impact, upkeep
 from tests import factories
+from tests.counting import count_queries
 
 pytestmark = pytest.mark.django_db
 
@@ -102,7 +102,7 @@ def test_verdict_goes_by_the_reported_figure():
     assert (row.outcome_before, row.outcome_after) == ("conforms", "conforms")
 
 
-def test_only_the_period_since_the_last_good_check_is_touched():
+def test_r75_only_the_period_since_the_last_good_check_is_touched():
     early = straight_run(material((400, "10", "100")))
     sieves = [sieve_of(early, size) for size in NEST_UM]
     Run.objects.filter(pk=early.pk).update(
@@ -229,23 +229,88 @@ def many_copies(run, count):
         verdict.save(force_insert=True)
 
 
-def queries_of(act):
-    with CaptureQueriesContext(connection) as captured:
-        act()
-    return len(captured)
-
-
 def test_number_of_queries_does_not_grow_with_the_runs():
     run = straight_run(material((400, "36", "100")))
     certificate_of(run)
     opened = assess(sieve_of(run, 400), found_aperture_um=OVERSIZE_UM)
 
-    one = queries_of(lambda: touched(opened))
+    one = count_queries(lambda: touched(opened))
     many_copies(run, 40)
-    forty = queries_of(lambda: touched(opened))
+    forty = count_queries(lambda: touched(opened))
 
     assert len(touched(opened).runs) == 41
     assert one == forty <= 11
+
+
+def washed_over(guard, of):
+    """Give a run that was washed over a guard sieve and did not have it in its nest."""
+    run = straight_run(of)
+    Run.objects.filter(pk=run.pk).update(guard_sieve=guard)
+    return run
+
+
+def test_a_run_washed_over_the_sieve_is_touched_and_nothing_is_computed_for_it():
+    of = material((400, "36", "100"))
+    guard = factories.make_sieve(400)
+    washed = washed_over(guard, of)
+
+    found = touched(assess(guard, found_aperture_um=OVERSIZE_UM))
+
+    (row,) = found.runs
+    assert row.run_id == washed.pk
+    assert "guard sieve of the washing" in row.note
+    assert (row.corrected_pct, row.would_flip) == (None, None)
+
+
+def test_its_own_runs_are_computed_beside_those_it_guarded():
+    of = material((400, "36", "100"))
+    stood = straight_run(of)
+    sieve = sieve_of(stood, 400)
+    washed = washed_over(sieve, of)
+
+    rows = {row.run_id: row for row in touched(assess(sieve, found_aperture_um=OVERSIZE_UM)).runs}
+
+    assert set(rows) == {stood.pk, washed.pk}
+    # 40 % passed openings of 565.69 um, one and a half octaves above 200 um with 20 %. 400 um is
+    # one octave above: 20 + 20 x 1/1.5 = 33.33 %.
+    assert rows[stood.pk].corrected_pct == pytest.approx(33.33, abs=0.01)
+    assert rows[washed.pk].corrected_pct is None
+
+
+def test_certificates_of_guarded_runs_are_named_too():
+    of = material((400, "36", "100"))
+    guard = factories.make_sieve(400)
+    certificate = certificate_of(washed_over(guard, of))
+
+    (named,) = touched(assess(guard)).certificates
+
+    assert named.number == certificate.number
+
+
+def test_guarded_runs_cost_no_further_query():
+    of = material((400, "36", "100"))
+    guard = factories.make_sieve(400)
+    certificate_of(washed_over(guard, of))
+    opened = assess(guard, found_aperture_um=OVERSIZE_UM)
+
+    one = count_queries(lambda: touched(opened))
+    for _ in range(5):
+        washed_over(guard, of)
+
+    assert count_queries(lambda: touched(opened)) == one
+    assert len(touched(opened).runs) == 6
+
+
+def test_the_uses_of_a_sieve_name_the_runs_washed_over_it():
+    of = material((400, "36", "100"))
+    stood = straight_run(of)
+    sieve = sieve_of(stood, 400)
+    washed = washed_over(sieve, of)
+    other = straight_run(of)
+
+    assert list(sieve_uses(sieve)) == [washed, stood]
+    assert other not in sieve_uses(sieve)
+    assert count_queries(lambda: [str(run.technician) for run in sieve_uses(sieve)]) == 1
 
 
 def test_a_batch_gives_each_run_what_it_gets_alone():

@@ -1,16 +1,19 @@
 """A run looked at after each reading: the same figures, fewer questions, nothing of others."""
 
+from uuid import uuid4
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from gradation.errors import NotFound
-from gradation.models import Customer, Sample
+from gradation.models import Customer, Run, Sample
 from gradation.policy import Role
 from gradation.queries import settled
 from gradation.queries.run_changes import refuse_unseen
 from gradation.queries.runs import find_run, find_run_at_work, preview
 from gradation.services import bench
+from gradation.services.weighing import Reading
 from tests import factories
 from tests.services.run_steps import SIZES, Slot, open_run, record
 
@@ -61,6 +64,7 @@ def test_what_is_settled_is_read_once_for_many_readings(technician, weighed):
         assert run.portion.sample.material.name
         assert run.portion.sample.customer.name
 
+    settled.forget_settled()  # the readings were kept by somebody else
     first, second = queries_of(look), queries_of(look)
 
     # Version, its apertures, material, customer; the sample has no specification. Bench and
@@ -108,5 +112,12 @@ def test_customer_is_told_nothing_of_the_run_of_another(weighed, ask):
 
     with pytest.raises(NotFound, match="no such run"):
         ask(stranger, weighed.pk)
+
+
+def test_run_that_does_not_exist_is_refused_whoever_asks(technician, weighed):
+    reading = Reading(slot=Slot.PAN, text="1.0", key=uuid4())
+
     with pytest.raises(NotFound, match="no such run"):
-        ask(weighed.technician, weighed.pk + 1)
+        find_run_at_work(technician, weighed.pk + 1)
+    with pytest.raises(NotFound, match="no such run"):
+        bench.record_weighing(actor=technician, run=Run(pk=weighed.pk + 1), reading=reading)

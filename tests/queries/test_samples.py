@@ -1,14 +1,13 @@
 """Samples: who sees which, and what a list costs."""
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 
 from gradation.errors import NotFound
 from gradation.models import Sample
 from gradation.policy import Role
 from gradation.queries.samples import SampleFilter, find_sample, sample_page, samples_visible_to
 from tests import factories
+from tests.counting import count_queries
 
 pytestmark = pytest.mark.django_db
 
@@ -27,12 +26,6 @@ def _copy(sample, number):
     return Sample(**{**values, "id": None, "number": number})
 
 
-def queries_of(act):
-    with CaptureQueriesContext(connection) as captured:
-        act()
-    return len(captured)
-
-
 def read_page(actor, **wanted):
     page = sample_page(actor, SampleFilter(**wanted))
     for sample in page.rows:
@@ -47,9 +40,9 @@ def test_page_of_a_thousand_samples_costs_what_a_page_of_ten_costs():
     many_samples(10)
     actor.role_names  # noqa: B018 - read once per request, before the list
 
-    ten = queries_of(lambda: read_page(actor))
+    ten = count_queries(lambda: read_page(actor))
     many_samples(1000)
-    thousand = queries_of(lambda: read_page(actor))
+    thousand = count_queries(lambda: read_page(actor))
 
     assert ten == thousand == 1
 

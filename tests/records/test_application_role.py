@@ -9,6 +9,7 @@ from django.db import DatabaseError, connection, transaction
 
 from gradation.migrations import _guards
 from gradation.models import LedgerEntry, Sample
+from gradation.services import signing_policy
 from tests import factories
 
 ROLE = "gradation_application_test"
@@ -49,6 +50,9 @@ def test_s47_application_can_neither_change_empty_alter_nor_drop_what_was_record
             f"DROP TABLE {table}",
         ):
             assert "append-only" not in refused(statement), statement
+    for table in (*_guards.ONLY_UP, *_guards.SETTLED, *_guards.KEPT):
+        for statement in (f"DELETE FROM {table}", f"TRUNCATE {table}", f"DROP TABLE {table}"):
+            assert "append-only" not in refused(statement), statement
     refused("SET session_replication_role = replica")
     refused("DELETE FROM django_migrations")
     refused("CREATE TABLE another (id int)")
@@ -59,6 +63,9 @@ def test_s47_application_does_its_work_with_these_rights(as_application):
     before = LedgerEntry.objects.count()
 
     certificate = factories.make_certificate()
+
+    signing_policy.set_signing_policy(actor=factories.quality_manager(), text="I sign what I read.")
+    signing_policy.accept_policy(actor=factories.signatory(), version=1)
 
     assert certificate.state == "issued"
     assert LedgerEntry.objects.count() > before

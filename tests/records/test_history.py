@@ -119,7 +119,7 @@ def test_a_history_is_narrowed_by_kind_person_bench_and_day(sample):
     assert count(last=today.replace(year=today.year - 1)) == 0
 
 
-def test_pages_of_a_long_history_follow_by_key(client, sample):
+def test_f16_r95_pages_of_a_long_history_follow_by_key(client, sample):
     client.force_login(factories.make_person(Role.AUDITOR))
 
     for name, keys in (

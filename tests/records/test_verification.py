@@ -8,8 +8,17 @@ from datetime import timedelta
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
+from pypdf import PdfReader
 
-from gradation.models import Certificate, LedgerEntry, Result, Sample, Seal, Weighing
+from gradation.models import (
+    Certificate,
+    CertificateSignature,
+    LedgerEntry,
+    Result,
+    Sample,
+    Seal,
+    Weighing,
+)
 from gradation.policy import Role
 from gradation.proofs.entries import canonical_json
 from gradation.queries.seals import anchor_of, proof_of_certificate, proof_of_chain, read_anchor
@@ -79,6 +88,25 @@ def test_r36_changed_file_and_content_of_a_certificate_are_found(certificate):
         content = {**certificate.content, "remarks": "All is well."}
         Certificate.objects.filter(pk=certificate.pk).update(content=content)
     assert f"certificate {certificate.number}: its content is not the one" in verified()
+
+
+def test_r62_changed_and_removed_signature_of_a_certificate_is_found(certificate):
+    signatures = CertificateSignature.objects.filter(certificate=certificate)
+    with tampering.guards_lifted():
+        signatures.update(meaning="seen by")
+    assert f"{certificate.number}: the signature was made for something else" in verified()
+
+    with tampering.guards_lifted():
+        signatures.delete()
+    assert f"certificate {certificate.number}: its signature is gone" in verified()
+
+
+def test_a_certificate_from_before_signatures_were_kept_holds(certificate):
+    with tampering.guards_lifted():
+        CertificateSignature.objects.filter(certificate=certificate).delete()
+        LedgerEntry.objects.filter(action="certificate signed").update(action="draft looked at")
+
+    assert "its signature is gone" not in verified()
 
 
 def test_row_that_nobody_recorded_is_found(certificate):
@@ -162,6 +190,16 @@ def test_p1_seal_made_at_issue_covers_all_that_was_recorded_before(certificate):
     assert proof.seal == seal.number
     assert proof.sequence >= accepted.sequence
     assert proof.holds()
+
+
+def test_p1_seal_of_the_records_is_printed_on_the_certificate(certificate):
+    seal = Seal.objects.get(occasion=seals.Occasion.CERTIFICATE)
+
+    text = "".join(page.extract_text() for page in PdfReader(io.BytesIO(certificate.pdf)).pages)
+
+    assert certificate.content["seal"] == f"{seal.number} · {seal.root}"
+    assert f"seal {seal.number} · " in " ".join(text.split())
+    assert seal.root in "".join(text.split())
 
 
 def test_p1_proof_of_another_digest_does_not_hold(certificate):

@@ -121,3 +121,14 @@ def test_splits_are_at_4_75_mm():
     split = [designation(size) for kept in procedures() for size in kept.split_um]
 
     assert split == ["4.75 mm", "4.75 mm"]
+
+
+def test_every_procedure_says_what_materials_it_is_for():
+    assert all(kept.figures["material_classes"].value for kept in procedures())
+
+
+def test_named_sets_are_those_that_the_sums_use():
+    """EN 12620:2002+A1:2008 Annex B: (>4 + >2 + >1 + >0.5 + >0.25 + >0.125 mm) / 100."""
+    said = library_procedure("en_933_1_dry").figures["conventions"].value
+
+    assert said.endswith("4, 2, 1 mm, 500, 250, 125 µm")

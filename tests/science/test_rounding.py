@@ -16,6 +16,7 @@ from gradation.science.rounding import (
     reported_passing,
     round_reported,
     round_significant,
+    round_uncertainty,
 )
 
 EVEN, UP = RoundingMode.HALF_EVEN, RoundingMode.HALF_UP
@@ -108,3 +109,31 @@ def test_rounding_keeps_the_order(one: float, other: float) -> None:
     low, high = sorted((one, other))
 
     assert round_reported(low, 0) <= round_reported(high, 0)
+
+
+@pytest.mark.parametrize(
+    ("exact_pct", "written"),
+    [
+        (0, "0"), (0.1736, "0.17"), (1.26, "1.3"), (12.4, "12"), (0.0742, "0.08"), (0.08, "0.08"),
+        (0.0030, "0.01"), (0.000001, "0.01"),
+    ],
+)  # fmt: skip
+def test_uncertainty_has_two_digits_and_never_vanishes(exact_pct, written):
+    """By hand after JCGM 100:2008, 7.2.6; nothing finer than a passing is ever reported."""
+    assert f"{round_uncertainty(exact_pct):f}" == written
+
+
+@pytest.mark.parametrize(
+    ("exact", "decimals", "written"),
+    [(0.0091, 1, "0.1"), (0.31, 1, "0.4"), (1.26, 1, "1.3"), (1.26, 0, "2"), (12.4, 0, "12"),
+     (0.0173, 3, "0.017"), (0.00004, 3, "0.001")],
+)  # fmt: skip
+def test_uncertainty_is_written_no_finer_than_the_result_beside_it(exact, decimals, written):
+    """By hand after JCGM 100:2008, 7.2.6."""
+    assert f"{round_uncertainty(exact, decimals):f}" == written
+
+
+@pytest.mark.parametrize("decimals", [-1, 7])
+def test_uncertainty_refuses_decimals_that_no_result_has(decimals):
+    with pytest.raises(OutOfRange, match="0 to 6 decimals"):
+        round_uncertainty(0.1, decimals)

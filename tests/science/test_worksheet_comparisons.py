@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from gradation.science.computing import compute
-from gradation.science.worksheet import WorksheetFaults
+from gradation.science.worksheet import WorksheetFaults, as_json
 
 G = 9.80665  # m/s2, by definition
 
@@ -140,7 +140,7 @@ def test_open_worksheet_has_no_answers_yet() -> None:
     data = run(shaking={"actual": {"drive": "sonic"}}, plausibility=True)
     del data["pan_g"]
 
-    found = evaluate(parse_worksheet(data, partial=True), partial=True).as_json()
+    found = as_json(evaluate(parse_worksheet(data, partial=True), partial=True))
 
     assert found["shaking"] is None
     assert found["plausibility"] is None

@@ -159,3 +159,35 @@ def test_rule_that_cannot_be_applied_is_a_fault(changes: dict[str, Any], path: s
         compute(worksheet_data(**whole))
 
     assert [fault.path for fault in refusal.value.faults] == [path]
+
+
+@pytest.mark.parametrize(
+    ("rule", "largest_g", "reported", "outcome"),
+    # 0.2 g of 500 g stay on the largest sieve: 99.96 % pass, 100.0 % to one decimal.
+    [("guard_band", "0.2", "100.0", "conforms"), ("probability", "0.2", "100.0", "conforms"),
+     ("guard_band", "5.0", "99.0", "does_not_conform"),
+     ("probability", "5.0", "99.0", "does_not_conform")],
+)  # fmt: skip
+def test_limit_that_only_one_figure_keeps_is_held_against_the_reported_one(
+    rule: str, largest_g: str, reported: str, outcome: str
+) -> None:
+    rest = Decimal(500) - Decimal(largest_g)
+    sheet = worksheet_data(
+        dry_mass_g="500",
+        fractions=[
+            {"aperture_um": 4750, "mass_g": largest_g},
+            {"aperture_um": 300, "mass_g": f"{rest - 100}"},
+        ],
+        pan_g="100",
+        envelope=[{"aperture_um": 4750, "min": 100, "max": 100}],
+        uncertainty=HALF,
+        decision={"rule": rule},
+        rounding={"passing_decimals": 1},
+        describe=[],
+    )
+
+    (line,) = compute(sheet)["assessment"]["lines"]
+
+    # About 100 % half of a normal distribution lies where no percentage is: 50 % says nothing.
+    assert (line["reported"], line["outcome"]) == (reported, outcome)
+    assert line["probability"] is None

@@ -21,6 +21,7 @@ from gradation.science.worksheet import (
     Fraction,
     Worksheet,
     WorksheetFaults,
+    as_json,
     evaluate,
     parse_worksheet,
 )
@@ -64,7 +65,7 @@ def test_order_of_entry_is_irrelevant() -> None:
     rows = worksheet_data()["fractions"]
     shuffled = random.Random(7).sample(rows, len(rows))
 
-    assert evaluated(fractions=shuffled).as_json() == evaluated().as_json()
+    assert as_json(evaluated(fractions=shuffled)) == as_json(evaluated())
 
 
 def test_increments_of_a_sieve_are_added() -> None:
@@ -73,7 +74,7 @@ def test_increments_of_a_sieve_are_added() -> None:
 
     found = evaluated(fractions=rows, pan_g=None, pan_increments_g=["12", "8"])
 
-    assert found.as_json()["table"] == evaluated().as_json()["table"]
+    assert as_json(found)["table"] == as_json(evaluated())["table"]
 
 
 @given(st.lists(st.integers(0, 600), min_size=7, max_size=7))
@@ -120,7 +121,7 @@ def test_mass_balance_is_that_after_washing() -> None:
 
     assert found.loss == pytest.approx(1 / 501, rel=1e-12)
     assert "1.0 g are missing" in found.warnings[0].sentence
-    assert found.as_json()["wash_loss_g"] == 19
+    assert as_json(found)["wash_loss_g"] == 19
 
 
 def test_no_tolerance_means_no_verdict() -> None:
@@ -179,7 +180,7 @@ def test_washed_reduced_part_counts_its_wash_loss_twice_when_halved() -> None:
 
     found = evaluated(fractions=split_rows(), pan_g="7", splits=[split], loss_tolerance_pct="0.1")
 
-    assert found.as_json()["wash_loss_g"] == pytest.approx(6, abs=1e-12)
+    assert as_json(found)["wash_loss_g"] == pytest.approx(6, abs=1e-12)
     assert [stage.loss_g for stage in found.stages] == [0, 0]
     assert found.rows[-1].passing_reported == 4
 
@@ -290,16 +291,16 @@ def test_descriptions_bring_values_words_and_a_soil_name() -> None:
 
 
 def test_descriptions_that_need_a_closed_pan_give_the_reason() -> None:
-    found = evaluated(describe=["moments", "mean_sizes"]).as_json()
+    found = as_json(evaluated(describe=["moments", "mean_sizes"]))
 
     assert found["characteristics"]["moment_mean_phi"] is None
     assert found["not_determinable"]["sauter_mean_diameter"]
 
 
 def test_surface_of_a_pan_that_reaches_down_to_nothing_is_not_determinable() -> None:
-    found = evaluated(
-        describe=["mean_sizes"], open_ends={"pan_lower_um": 0, "top_upper_um": 9500}
-    ).as_json()
+    found = as_json(
+        evaluated(describe=["mean_sizes"], open_ends={"pan_lower_um": 0, "top_upper_um": 9500})
+    )
 
     assert found["characteristics"]["arithmetic_mean_diameter"] > 0
     assert found["characteristics"]["specific_surface"] is None
@@ -319,7 +320,7 @@ def test_mass_balance_without_a_dry_mass_has_no_verdict() -> None:
     assert found.loss is None
     assert found.loss_verdict is Verdict.NOT_DETERMINABLE
     assert found.warnings == ()
-    assert found.as_json()["stages"][0]["loss_pct"] is None
+    assert as_json(found)["stages"][0]["loss_pct"] is None
 
 
 def test_preview_has_no_word_on_the_portion_before_its_size_is_known() -> None:
@@ -360,7 +361,7 @@ def test_live_preview_shows_what_is_certain_so_far(weighed: int) -> None:
     assert not found.is_complete
     assert found.loss is None
     assert found.characteristics == ()
-    assert found.as_json()["loss_pct"] is None
+    assert as_json(found)["loss_pct"] is None
 
 
 def test_rows_below_a_gap_show_their_mass_but_no_passing() -> None:
@@ -414,7 +415,7 @@ def test_preview_above_a_split_not_reached_yet() -> None:
 
 
 def test_a_fully_weighed_preview_equals_the_result() -> None:
-    assert evaluate(make_worksheet(), partial=True).as_json() == evaluated().as_json()
+    assert as_json(evaluate(make_worksheet(), partial=True)) == as_json(evaluated())
 
 
 def test_unweighed_fractions_are_refused_in_a_final_evaluation() -> None:
@@ -440,7 +441,7 @@ def test_worksheet_without_its_dry_mass_is_refused() -> None:
 
 
 def test_output_is_plain_json_with_every_part() -> None:
-    data = evaluated(envelope=[{"aperture_um": 75, "max": 5}], models=["ggs"]).as_json()
+    data = as_json(evaluated(envelope=[{"aperture_um": 75, "max": 5}], models=["ggs"]))
 
     assert json.loads(json.dumps(data, allow_nan=False)) == data
     assert {
@@ -473,7 +474,7 @@ def test_fit_that_cannot_be_made_has_the_keys_of_one_that_was() -> None:
     two = [{"aperture_um": 150, "mass_g": 200}, {"aperture_um": 75, "mass_g": 200}]
 
     short, whole = (
-        evaluated(models=["rrsb"], **more).as_json()["models"] for more in ({"fractions": two}, {})
+        as_json(evaluated(models=["rrsb"], **more))["models"] for more in ({"fractions": two}, {})
     )
 
     assert short[0]["reason"]
@@ -481,9 +482,8 @@ def test_fit_that_cannot_be_made_has_the_keys_of_one_that_was() -> None:
 
 
 def test_apertures_of_part_micrometres_stay_numbers() -> None:
-    data = evaluated(fractions=[{"aperture_um": "66.5", "mass_g": 480}]).as_json()
-
-    assert data["table"][0]["aperture_um"] == 66.5
+    found = as_json(evaluated(fractions=[{"aperture_um": "66.5", "mass_g": 480}]))
+    assert found["table"][0]["aperture_um"] == 66.5
 
 
 def test_nothing_of_scipy_is_loaded_for_a_plain_worksheet() -> None:

@@ -41,7 +41,7 @@ def addresses(patterns=None, before="/"):
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("method", ["get", "post", "put", "patch", "delete"])
-def test_s01_nobody_gets_in_by_any_route(client, method):
+def test_r96_s01_nobody_gets_in_by_any_route(client, method):
     factories.make_laboratory()
     let_in = []
 

@@ -290,7 +290,7 @@ def test_s22_a_stolen_database_holds_no_secret_that_opens_anything(person):
     assert not any(code in kept or code.replace("-", "") in kept for code in codes)
 
 
-def test_s22_passwords_are_kept_by_a_slow_hash():
+def test_r99_s22_passwords_are_kept_by_a_slow_hash():
     from labsite.settings import base
 
     assert base.PASSWORD_HASHERS[0] == ARGON2[0]
@@ -328,7 +328,7 @@ def test_s34_only_pages_of_this_site_are_gone_on_to(person):
     assert inside["Location"] == "/bench/"
 
 
-def test_r63_a_leavers_name_and_address_are_never_given_out_again(person):
+def test_r49_r63_a_leavers_name_and_address_are_never_given_out_again(person):
     manager = factories.quality_manager()
     leaver = factories.make_person(Role.TECHNICIAN, username="leaver", email="leaver@example.org")
     people.deactivate_person(actor=manager, person=leaver, reason="left")
@@ -436,3 +436,57 @@ def test_nobody_opens_the_account_of_the_installation_itself(person):
     path = accounts.make_reset_path(system, "/sign-in/reset/{who}/{token}/")
     new = {"new": "an entirely other sentence", "again": "an entirely other sentence"}
     assert Client().post(path, new).status_code == 403
+
+
+def test_s16_the_session_has_a_new_name_after_the_password_was_typed_again(
+    client, person, settings
+):
+    knock(client, person.username, RIGHT)
+    former = client.session.session_key
+    thief = Client()
+    thief.cookies[settings.SESSION_COOKIE_NAME] = former
+
+    client.post(reverse("account:identity-confirm"), {"password": RIGHT})
+
+    assert client.session.session_key != former
+    assert is_in(client)
+    assert not is_in(thief)
+    session = PersonSession.objects.get(person=person)
+    assert session.session_key == client.session.session_key
+    assert LedgerEntry.objects.filter(action="identity confirmed").count() == 1
+
+
+def test_s20_ending_a_session_wants_the_password_typed_lately(client, person):
+    knock(client, person.username, RIGHT)
+    session = PersonSession.objects.get(person=person)
+
+    with clock.at(clock.now() + timedelta(minutes=11)):
+        late = client.post(reverse("account:session-end", args=[session.pk]))
+
+    session.refresh_from_db()
+    assert late.status_code == 403
+    assert session.ended_at is None
+
+
+def test_s20_a_new_password_wants_the_present_one(client, person):
+    knock(client, person.username, RIGHT)
+    new = {"new": "an entirely other sentence", "again": "an entirely other sentence"}
+
+    client.post(reverse("account:password-set"), {"old": WRONG, **new})
+    person.refresh_from_db()
+
+    assert person.check_password(RIGHT)
+    with pytest.raises(NotAllowed):
+        accounts.change_password(actor=person, old=WRONG, new=new["new"])
+
+
+def test_s21_a_reset_link_lets_nobody_past_the_second_factor(client, person):
+    with_factor(person)
+    path, new = link_for(person)
+
+    client.post(path, new)
+    after_reset = is_in(client)
+    knock(client, person.username, new["new"])
+
+    assert not after_reset
+    assert not is_in(client)  # the code is still to come

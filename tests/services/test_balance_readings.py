@@ -173,7 +173,7 @@ def test_a_line_that_waited_for_the_network_is_not_put_into_the_next_field(link,
     assert now - late.weighed_at == pytest.approx(timedelta(minutes=5), abs=timedelta(seconds=5))
 
 
-def test_a_senders_wrong_clock_moves_nothing(link, run, sender):
+def test_r47_a_senders_wrong_clock_moves_nothing(link, run, sender):
     an_hour_slow = clock.now() - timedelta(hours=1)
     name(link, run)
 
@@ -198,7 +198,7 @@ def test_equal_loads_from_a_queue_are_told_apart_by_when_they_were_weighed(link,
     assert outcomes == [Outcome.WAITING] * 3
 
 
-def test_nothing_comes_under_the_name_of_whoever_has_gone(link, run, sender):
+def test_r49_nothing_comes_under_the_name_of_whoever_has_gone(link, run, sender):
     now = clock.now()
     name(link, run)
     with clock.at(now + timedelta(minutes=61)):
@@ -246,7 +246,7 @@ def test_a_line_of_a_wrong_source_is_refused_and_kept(link, run, sender, spoil, 
     assert reading.raw_text == "12.3 g"
 
 
-def test_a_balance_out_of_service_overdue_or_unchecked_is_refused_as_for_a_run(link, sender):
+def test_r70_a_balance_out_of_service_overdue_or_unchecked_is_refused_as_for_a_run(link, sender):
     balance = link.balance
     assert factories.send_line(link, "1.1 g", sender).outcome == Outcome.WAITING
     Laboratory.objects.update(balance_not_checked="block")
@@ -326,7 +326,7 @@ def test_into_a_filled_field_it_goes_with_a_reason_only_as_a_correction(link, ru
     assert [str(it.mass_as_entered) for it in run.weighings.all()] == ["12.3", "45.6"]
 
 
-def test_set_aside_needs_a_reason_and_keeps_the_line(link, run, sender):
+def test_r42_set_aside_needs_a_reason_and_keeps_the_line(link, run, sender):
     waiting = factories.send_line(link, "12.3 g", sender)
 
     with pytest.raises(Invalid, match="Say why"):

@@ -63,7 +63,7 @@ def test_frames_of_two_diameters_do_not_nest(technician):
         open_with(technician, sieves)
 
 
-def test_sieve_out_of_service_is_refused_with_its_reason(technician, keeper):
+def test_r70_r74_sieve_out_of_service_is_refused_with_its_reason(technician, keeper):
     sieves = factories.make_sieves()
     upkeep.take_out_of_service(actor=keeper, item=sieves[2], reason="torn at the solder.")
 
@@ -73,7 +73,7 @@ def test_sieve_out_of_service_is_refused_with_its_reason(technician, keeper):
     assert sieves[2].serial in refusal.value.message
 
 
-def test_overdue_sieve_is_refused_or_noted_by_policy(technician):
+def test_r74_overdue_sieve_is_refused_or_noted_by_policy(technician):
     yesterday = clock.today() - timedelta(days=1)
     sieves = [*factories.make_sieves()[:-1], factories.make_sieve(150, next_check_on=yesterday)]
     with pytest.raises(Invalid, match="was due on"):
@@ -169,7 +169,7 @@ def test_same_key_again_is_the_same_reading(technician):
     assert run.weighings.count() == 1
 
 
-def test_second_value_is_shown_never_overwritten(technician):
+def test_f04_second_value_is_shown_never_overwritten(technician):
     run = factories.make_run(technician)
     record(run, Slot.DRY_MASS, "500")
 
@@ -180,7 +180,7 @@ def test_second_value_is_shown_never_overwritten(technician):
     assert "505" in refusal.value.message
 
 
-def test_correction_keeps_the_first_value(technician):
+def test_r39_correction_keeps_the_first_value(technician):
     run = factories.make_run(technician)
     record(run, Slot.DRY_MASS, "500")
 
@@ -192,7 +192,7 @@ def test_correction_keeps_the_first_value(technician):
     assert list(values) == [(1, "500", ""), (2, "505", "digit misread")]
 
 
-def test_correction_needs_a_reason_and_something_to_correct(technician):
+def test_r39_correction_needs_a_reason_and_something_to_correct(technician):
     run = factories.make_run(technician)
 
     with pytest.raises(Invalid, match="Say why"):

@@ -80,7 +80,7 @@ def test_second_certificate_of_a_sample_is_an_amendment(signatory):
         draft_on(run, signatory)
 
 
-def test_content_with_gaps_is_refused_with_the_whole_list_and_no_number_is_lost(signatory):
+def test_r18_content_with_gaps_is_refused_with_the_whole_list_and_no_number_is_lost(signatory):
     sample = factories.make_sample(customer=factories.make_customer(contact_name=""))
     draft = draft_on(factories.make_accepted_run(sample=sample), signatory)
 

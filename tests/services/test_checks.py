@@ -258,7 +258,7 @@ def test_look_alone_does_not_move_the_next_check(keeper):
     assert state_of(sieve).next_check_on == date(2026, 6, 30)
 
 
-def test_older_check_entered_late_does_not_move_the_next_check(keeper):
+def test_r76_older_check_entered_late_does_not_move_the_next_check(keeper):
     sieve = sieve_75(check_interval_days=10)
     record(keeper, sieve, measured(TRUE_75), performed_on=date(2026, 2, 1))
 

@@ -202,7 +202,7 @@ def test_limits_of_means_need_whole_subgroups(manager, material, pattern):
         frozen(manager, chart)
 
 
-def test_accepting_a_run_out_of_control_opens_its_note(manager, material, pattern):
+def test_r82_accepting_a_run_out_of_control_opens_its_note(manager, material, pattern):
     """38 % pass the run that is accepted; the frozen limits of the base are 39.5 -+ 0.89 x 3."""
     make_series(pattern, {KEY: [44, 45] * 10})
     chart = opened(manager, material)

@@ -54,7 +54,7 @@ def test_samples_in_work_are_listed_and_finished_ones_are_not(sample, newer):
     assert list(open_orders(sample.procedure_version)) == []
 
 
-def test_a_moved_sample_is_tested_by_the_newer_version(manager, sample, newer):
+def test_r77_a_moved_sample_is_tested_by_the_newer_version(manager, sample, newer):
     former = sample.procedure_version
 
     decision = decide(manager, sample, newer)
@@ -101,3 +101,25 @@ def test_a_sample_with_an_unfinished_run_is_not_moved(manager, sample, request):
 def test_technicians_do_not_decide(sample, newer):
     with pytest.raises(NotAllowed):
         decide(factories.technician(), sample, newer)
+
+
+def test_r77_a_new_sample_gets_the_valid_edition_only_and_a_deviation_needs_who_and_why(
+    manager, sample, newer
+):
+    """ISO/IEC 17025:2017, 7.2.1.3 and 7.2.1.7: whoever may, and the customer's word as reason."""
+    former = sample.procedure_version
+    former.refresh_from_db()
+    ordered = factories.make_sample(material=sample.material)
+    assert ordered.procedure_version == newer
+
+    with pytest.raises(Invalid, match="no released procedure"):
+        factories.make_sample(material=sample.material, procedure_version=former)
+    with pytest.raises(NotAllowed):
+        decide(factories.technician(), sample, newer, is_moved=False)
+    with pytest.raises(Invalid, match="reason"):
+        decide(manager, sample, newer, is_moved=False, reason="")
+    assert list(open_orders(newer)) == [sample]
+
+    decide(manager, sample, newer, is_moved=False, reason="The customer keeps the 2014 edition.")
+    with pytest.raises(Invalid, match="Say why the run is opened all the same"):
+        factories.make_run(sample=sample)

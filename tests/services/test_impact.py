@@ -52,7 +52,7 @@ def open_on(actor, item, **values):
         )
 
 
-def test_period_runs_from_the_last_good_measurement_to_today(manager, sieve):
+def test_r75_period_runs_from_the_last_good_measurement_to_today(manager, sieve):
     make_check(sieve, days_ago=90)
     good = make_check(sieve, days_ago=30)
     make_check(sieve, days_ago=10, kind=Check.Kind.VISUAL)

@@ -19,7 +19,7 @@ def delivery_of(**values):
     )
 
 
-def test_samples_are_numbered_by_year_without_gap(technician):
+def test_r79_samples_are_numbered_by_year_without_gap(technician):
     with factories.at():
         numbers = [factories.make_sample(technician).number for _ in range(3)]
 
@@ -45,7 +45,7 @@ def test_procedure_and_specification_come_from_the_material(technician):
     assert sample.specification_version == specification
 
 
-def test_material_without_released_procedure_is_refused(technician):
+def test_r78_material_without_released_procedure_is_refused(technician):
     material = factories.make_material(default_procedure=None)
 
     with pytest.raises(Invalid, match="no released procedure") as refusal:
@@ -103,7 +103,7 @@ def test_reviewer_may_not_log_a_sample(reviewer):
         intake.log_sample(actor=reviewer, delivery=delivery_of())
 
 
-def test_second_change_from_an_old_page_is_refused(technician):
+def test_f04_second_change_from_an_old_page_is_refused(technician):
     sample = factories.make_sample(technician)
     changed = delivery_of(customer=sample.customer, material=sample.material, lot="A")
     intake.change_sample(
@@ -116,7 +116,7 @@ def test_second_change_from_an_old_page_is_refused(technician):
         )
 
 
-def test_portions_are_lettered_without_look_alikes(technician):
+def test_r79_portions_are_lettered_without_look_alikes(technician):
     sample = factories.make_sample(technician)
 
     labels = [factories.make_portion(technician, sample).label for _ in range(10)]

@@ -5,9 +5,11 @@ from __future__ import annotations
 import hashlib
 import json
 import threading
+from functools import partial
 
 import pytest
 from django.db import DatabaseError, connections, transaction
+from django.test import Client
 
 from gradation.documents.certificate_content import CertificateContent
 from gradation.documents.content_changes import changes_between
@@ -108,7 +110,7 @@ def test_a_key_that_cannot_be_read_stops_the_issue_and_no_number_is_lost(
     assert issued.number.endswith("-0001")
 
 
-def test_a_server_that_stops_after_the_signature_leaves_no_gap(signatory, monkeypatch):
+def test_f02_a_server_that_stops_after_the_signature_leaves_no_gap(signatory, monkeypatch):
     draft = draft_on(factories.make_accepted_run(), signatory)
     with monkeypatch.context() as stopped:
         stopped.setattr(issuing, "certificate_pdf", lambda content: 1 / 0)
@@ -278,7 +280,7 @@ def test_r35_a_draft_has_mark_no_number_and_is_unknown_to_the_register(client, s
     assert answer_on_file(file).likeness is Likeness.UNKNOWN
 
 
-def test_r36_every_issued_file_is_there_and_a_changed_or_missing_one_is_named():
+def test_f07_f29_r36_every_issued_file_is_there_and_a_changed_or_missing_one_is_named():
     first, second = factories.make_certificate(), factories.make_certificate()
     assert issued_count() == 2
     assert list(file_faults()) == []
@@ -356,13 +358,29 @@ def test_g2_signatures_at_once_give_every_number_once(signatory):
 
 
 @pytest.mark.django_db(transaction=True)
-def test_s49_the_same_draft_signed_at_once_is_signed_once(signatory):
+def test_f02_s49_the_same_draft_signed_at_once_is_signed_once(signatory):
     draft = draft_on(factories.make_accepted_run(), signatory)
 
     said = _at_once([lambda: certify.sign_draft(actor=signatory, certificate=draft)] * 5)
 
     assert sum(isinstance(each, Certificate) for each in said) == 1
     assert CertificateSignature.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_f02_twenty_issues_of_one_draft_at_once_at_the_page_are_one(signatory):
+    draft = draft_on(factories.make_accepted_run(), signatory)
+    browsers = [Client() for _ in range(20)]
+    for browser in browsers:
+        browser.force_login(signatory)
+    address = f"/certificates/{draft.pk}/issue/"
+
+    said = _at_once([partial(each.post, address, {"password": PASSWORD}) for each in browsers])
+
+    assert [answer.status_code for answer in said].count(302) == 1
+    assert len(said) == 20
+    assert CertificateSignature.objects.count() == 1
+    assert issued_count() == 1
 
 
 @pytest.mark.django_db(transaction=True)

@@ -165,7 +165,7 @@ def test_a_draft_is_changed_as_a_whole_and_the_ledger_says_what_was(draft, manag
     )
 
 
-def test_what_is_proposed_or_released_is_not_changed_any_more(draft, manager):
+def test_r27_what_is_proposed_or_released_is_not_changed_any_more(draft, manager):
     version = methods.propose_procedure_version(actor=manager, version=draft())
     with pytest.raises(Conflict, match="only what is draft can be changed"):
         methods.change_procedure_draft(actor=manager, version=version, places=nest_of(600))

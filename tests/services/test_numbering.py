@@ -9,7 +9,7 @@ from gradation.services import numbering
 
 
 @pytest.mark.django_db(transaction=True)
-def test_parallel_callers_get_every_number_once():
+def test_p05_f01_f03_parallel_callers_get_every_number_once():
     def take(_):
         try:
             with transaction.atomic():

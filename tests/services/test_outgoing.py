@@ -38,7 +38,9 @@ def resolving(monkeypatch, *answers):
 
 
 @pytest.mark.parametrize("address", NOT_PUBLIC)
-def test_ssrf_a_name_of_no_public_address_is_refused(monkeypatch, address):
+def test_ssrf_names_of_private_and_other_addresses_that_are_not_public_are_refused(
+    monkeypatch, address
+):
     resolving(monkeypatch, [address])
 
     with pytest.raises(outgoing.Refused, match="not in the public network"):

@@ -120,7 +120,7 @@ def test_two_signatories_cannot_both_issue_a_draft(laboratory):
     assert LedgerEntry.objects.filter(action="certificate issued").count() == 1
 
 
-def test_many_samples_logged_in_parallel_are_numbered_without_gap_or_duplicate(laboratory):
+def test_f01_many_samples_logged_in_parallel_are_numbered_without_gap_or_duplicate(laboratory):
     benches, each_logs = 8, 20
     actor, customer = factories.technician(), factories.make_customer()
     material = factories.make_material()

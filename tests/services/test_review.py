@@ -18,7 +18,7 @@ def test_reviewer_accepts_a_clean_run_without_a_word(technician, reviewer):
     assert run.reviewer == reviewer
 
 
-def test_technician_cannot_review_own_run(laboratory):
+def test_r45_technician_cannot_review_own_run(laboratory):
     both = factories.make_person(Role.TECHNICIAN, Role.REVIEWER)
     run = factories.make_weighed_run(both)
 
@@ -38,7 +38,7 @@ def test_who_made_a_single_reading_cannot_review_the_run(technician, laboratory)
         factories.accept(run, both)
 
 
-def test_own_review_is_allowed_only_by_policy(laboratory):
+def test_r85_own_review_is_allowed_only_by_policy(laboratory):
     both = factories.make_person(Role.TECHNICIAN, Role.REVIEWER)
     run = factories.make_weighed_run(both)
     _change_policy(reviewer_must_differ=False)
@@ -54,7 +54,7 @@ def _change_policy(**changes):
     )
 
 
-def test_loss_above_tolerance_blocks_acceptance_without_a_reason(technician, reviewer):
+def test_r90_loss_above_tolerance_blocks_acceptance_without_a_reason(technician, reviewer):
     run = factories.make_weighed_run(technician, dry_mass_g="510")  # 500 g found: 2.0 % lost
 
     with pytest.raises(Invalid, match="Say why the run is accepted"):
@@ -64,7 +64,7 @@ def test_loss_above_tolerance_blocks_acceptance_without_a_reason(technician, rev
     assert run.state_reason == "spill seen and noted"
 
 
-def test_returned_run_is_corrected_and_computed_again(technician, reviewer):
+def test_r44_returned_run_is_corrected_and_computed_again(technician, reviewer):
     run = factories.make_weighed_run(technician, dry_mass_g="510")
     run = review.return_run(actor=reviewer, run=run, reason="dry mass looks misread")
     one = factories.reading(Weighing.Slot.DRY_MASS, "500")
@@ -91,7 +91,7 @@ def test_open_run_cannot_be_accepted(technician, reviewer):
         factories.accept(run, reviewer)
 
 
-def test_stale_page_does_not_accept(technician, reviewer):
+def test_f04_stale_page_does_not_accept(technician, reviewer):
     run = factories.make_weighed_run(technician)
 
     with pytest.raises(Conflict, match="changed by somebody else"):

@@ -125,7 +125,7 @@ def test_r58_correction_at_the_bench_is_listed_as_such(technician):
     assert kinds(hand_over(run)) == [RiskKind.CORRECTION]
 
 
-def test_r58_late_entry_is_listed(technician):
+def test_r46_r58_late_entry_is_listed(technician):
     run = factories.make_run(technician)
     factories.weigh(run)
     one = factories.reading("pan", "20.0", observed_at=clock.now() - timedelta(hours=13))

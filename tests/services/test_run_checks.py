@@ -56,9 +56,9 @@ def loss_of(run):
     return next(each for each in found if each.code == "loss-over-limit")
 
 
-def test_there_are_24_checks_with_their_numbers_and_names_of_their_own(laboratory):
-    assert [rule.number for rule in RULES] == list(range(1, 25))
-    assert len({rule.code for rule in RULES}) == 24
+def test_there_are_25_checks_with_their_numbers_and_names_of_their_own(laboratory):
+    assert [rule.number for rule in RULES] == list(range(1, 26))
+    assert len({rule.code for rule in RULES}) == 25
     assert all(rule.title and rule.looks_at and rule.stages for rule in RULES)
 
 
@@ -364,14 +364,15 @@ def test_competence_is_withdrawn_once_and_stays_readable(technician):
     assert list(actions)[-2:] == ["competence granted", "competence withdrawn"]
 
 
-def test_competence_is_granted_to_technicians_between_days_in_order(technician, reviewer):
-    with pytest.raises(Invalid, match="no technician"):
-        granted(reviewer)
+def test_competence_is_granted_to_who_tests_or_reviews_between_days_in_order(technician, reviewer):
+    assert granted(reviewer).pk
+    with pytest.raises(Invalid, match="neither technician nor reviewer"):
+        granted(factories.keeper())
     with pytest.raises(Invalid, match="ends before"):
         granted(technician, valid_until=clock.today() - timedelta(days=1))
 
 
-def test_run_by_somebody_whose_competence_lapsed_is_stopped_or_lifted(technician):
+def test_r97_run_by_somebody_whose_competence_lapsed_is_stopped_or_lifted(technician):
     portion = factories.make_portion(technician)
     procedure = portion.sample.procedure_version.procedure
     granted(
@@ -385,6 +386,35 @@ def test_run_by_somebody_whose_competence_lapsed_is_stopped_or_lifted(technician
         open_on(factories.make_sieves(), technician, portion)
 
     assert refusal.value.faults[0].code == "not-competent"
+
+
+@pytest.mark.parametrize("severity", [NOTE, REASON, STOP])
+def test_r97_review_without_competence_is_noted_reasoned_or_refused_by_policy(
+    technician, reviewer, severity
+):
+    run = factories.make_weighed_run(technician)
+    choose("reviewer-not-competent", severity, override=None)
+
+    if severity == NOTE:
+        assert factories.accept(run, reviewer).state == "accepted"
+        return
+    refusal = NotAllowed if severity == STOP else Invalid
+    with pytest.raises(refusal, match="no competence for"):
+        factories.accept(run, reviewer)
+    run.refresh_from_db()
+    assert run.state == "weighed"
+
+
+def test_r97_review_with_competence_on_the_day_of_the_run_is_accepted(technician, reviewer):
+    run = factories.make_weighed_run(technician)
+    choose("reviewer-not-competent", STOP, override=None)
+    for person in (technician, reviewer):
+        granted(person, procedure=run.procedure_version.procedure)
+
+    accepted = factories.accept(run, reviewer)
+
+    assert accepted.state == "accepted"
+    assert Competence.objects.filter(person=reviewer).get().valid_from <= accepted.opened_at.date()
 
 
 @pytest.mark.parametrize(("severity", "accepts"), [(NOTE, True), (STOP, False)])

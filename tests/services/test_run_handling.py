@@ -8,7 +8,8 @@ import pytest
 from gradation.errors import Conflict, Invalid, NotAllowed
 from gradation.models import LedgerEntry, RunSieve, Shaking
 from gradation.queries.end_points import shaken_again
-from gradation.queries.shakings import Summary, compared, summary_of
+from gradation.queries.shakings import Summary, compared, prefilled, summary_of
+from gradation.science.worksheet_output import as_json
 from gradation.services import bench, handling, run_places, shakings, upkeep
 from tests import factories
 from tests.services.run_steps import Slot, codes, computed, correct, open_run, passing, record
@@ -181,6 +182,62 @@ def test_what_cannot_be_compared_says_what_is_missing(technician):
     assert "procedure's plan is not known" in " ".join(found.reasons)
 
 
+TAPPED = {
+    "shaking_motion": "Horizontal circle with tapping",
+    "shaking_minutes": Decimal(10),
+    "shaking_taps_per_min": 150,
+}
+
+
+def tapped(taps, **values):
+    return shakings.Shaken(uuid4(), Decimal(10), taps_per_min=taps, **values)
+
+
+# The procedure's tolerance is 5 %: of 150 taps a minute 143 are within it (4.7 % of the larger
+# value), 140 are not (6.7 %).
+@pytest.mark.parametrize(("taps", "comparable"), [(150, True), (143, True), (None, None)])
+def test_taps_within_the_tolerance_are_as_planned_and_unknown_ones_are_said(
+    technician, taps, comparable
+):
+    run = open_run(technician, **TAPPED)
+
+    kept = shakings.record_shaking(actor=technician, run=run, shaken=tapped(taps))
+
+    found = compared(run.procedure_version, kept)
+    assert found.comparable is comparable
+    assert (taps is not None) or "taps a minute of" in " ".join(found.reasons)
+
+
+def test_taps_unlike_the_plan_ask_why_and_the_note_is_kept(technician):
+    run = open_run(technician, **TAPPED)
+
+    with pytest.raises(Invalid, match="Taps a minute differs: 150 and 140") as refusal:
+        shakings.record_shaking(actor=technician, run=run, shaken=tapped(140))
+    assert refusal.value.field == "note"
+    kept = shakings.record_shaking(
+        actor=technician, run=run, shaken=tapped(140, note="hammer worn, ordered anew")
+    )
+
+    assert (kept.taps_per_min, kept.note) == (140, "hammer worn, ordered anew")
+
+
+def test_taps_of_the_shaker_that_stands_there_are_put_forward(technician):
+    run = open_run(technician, **TAPPED)
+    shaker = factories.make_instrument("shaker", taps_per_min=144)
+
+    assert prefilled(run, shaker).taps_per_min == 144
+    assert prefilled(run, None).taps_per_min == 150
+
+
+def test_no_taps_are_no_number_of_taps(technician):
+    with pytest.raises(Invalid) as refusal:
+        shakings.record_shaking(
+            actor=technician, run=open_run(technician, **TAPPED), shaken=tapped(0, note="off")
+        )
+
+    assert refusal.value.field == "taps_per_min"
+
+
 def test_amplitude_outside_what_the_shaker_reaches_is_refused(technician):
     shaker = factories.make_instrument(
         "shaker", amplitude_min_mm=Decimal("0.2"), amplitude_max_mm=Decimal(3)
@@ -295,8 +352,8 @@ def test_wash_loss_is_known_as_soon_as_both_masses_are(technician):
     record(run, Slot.DRY_MASS, "512.4")
     record(run, Slot.WASHED_DRY_MASS, "480.1")
 
-    assert computed(run).as_json()["wash_loss_g"] == pytest.approx(32.3)
-    assert computed(run).as_json()["wash_loss_pct"] == pytest.approx(100 * 32.3 / 512.4)
+    assert as_json(computed(run))["wash_loss_g"] == pytest.approx(32.3)
+    assert as_json(computed(run))["wash_loss_pct"] == pytest.approx(100 * 32.3 / 512.4)
 
 
 def test_only_technicians_change_what_a_run_consists_of(technician, reviewer):

@@ -53,7 +53,7 @@ def signed_by_hand(secret, headers, body):
     return "v1," + base64.b64encode(hmac.new(key, said, hashlib.sha256).digest()).decode()
 
 
-def test_a_logged_sample_is_told_signed_and_once(hook, receiver):
+def test_logged_sample_is_told_once_with_hmac_signature_and_timestamp(hook, receiver):
     sample = factories.make_sample(customer_reference="PO 7731")
 
     assert delivering.deliver_due() == 1
@@ -136,7 +136,7 @@ def test_who_hears_of_other_events_only_is_not_told(db, receiver):
     assert not Delivery.objects.exists()
 
 
-def test_a_failing_system_is_tried_for_a_day_then_given_up(hook, receiver):
+def test_retries_go_on_over_a_day_then_it_is_given_up(hook, receiver):
     receiver.answers = 503
     began = clock.now()
     gone = timedelta()
@@ -153,6 +153,31 @@ def test_a_failing_system_is_tried_for_a_day_then_given_up(hook, receiver):
     assert Delivery.objects.get().state == "given up"
     assert DeliveryTry.objects.count() == len(delivering.BACK_OFF) + 1
     assert len(set(receiver.ids)) == 1  # the same id at every try
+
+
+def test_hmac_signature_covers_id_time_and_body_and_is_made_anew_at_each_try(hook, receiver):
+    receiver.answers = lambda before: 503 if before == 0 else 200
+    factories.make_sample()
+    began = clock.now()
+
+    with clock.at(began):
+        delivering.deliver_due()
+    with clock.at(began + delivering.BACK_OFF[0]):
+        delivering.deliver_due()
+
+    (first, body), (second, again) = receiver.taken
+    assert body == again
+    waited = int(second["webhook-timestamp"]) - int(first["webhook-timestamp"])
+    assert waited == delivering.BACK_OFF[0].total_seconds()
+    for headers in (first, second):
+        assert headers["webhook-signature"] == signed_by_hand(hook.secret, headers, body)
+    # Whoever checks finds each of the three changed, and an old message by its time.
+    for headers, said in (
+        ({**second, "webhook-timestamp": first["webhook-timestamp"]}, body),
+        ({**second, "webhook-id": "another"}, body),
+        (second, body.replace(b"sample", b"simple")),
+    ):
+        assert signed_by_hand(hook.secret, headers, said) != second["webhook-signature"]
 
 
 def test_a_system_that_comes_back_is_told(hook, receiver):
@@ -224,7 +249,7 @@ def test_only_quality_managers_keep_webhooks(db):
         webhooks.add_webhook(actor=factories.technician(), wanted=wanted)
 
 
-def test_the_secret_stands_nowhere_in_the_database(hook):
+def test_s22_the_secret_stands_nowhere_in_the_database(hook):
     entry = LedgerEntry.objects.get(action="webhook added")
 
     assert hook.webhook.secret_salt not in json.dumps(entry.after)
@@ -232,7 +257,7 @@ def test_the_secret_stands_nowhere_in_the_database(hook):
     assert hook.secret not in json.dumps(Webhook.objects.values().get(), default=str)
 
 
-def test_while_the_key_of_the_installation_changes_both_sign(hook, receiver, settings):
+def test_s43_while_the_key_of_the_installation_changes_both_sign(hook, receiver, settings):
     settings.SECRET_KEY_FALLBACKS = [settings.SECRET_KEY]
     settings.SECRET_KEY = "another key for the test suite"
     factories.make_sample()
@@ -285,7 +310,7 @@ def test_two_workers_never_tell_the_same_thing_twice(settings):
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_worker_killed_in_the_middle_of_a_call_loses_nothing(settings):
+def test_f22_at_least_once_a_worker_killed_in_a_call_is_followed_by_another(settings):
     """A real worker, kill -9 while the other system has the call and has not answered."""
     settings.WEBHOOK_NETWORKS = LOOPBACK
     with receiving() as receiver:
@@ -308,6 +333,30 @@ def test_a_worker_killed_in_the_middle_of_a_call_loses_nothing(settings):
         assert Delivery.objects.get().state == "delivered"
         assert len(receiver.ids) == 2
         assert len(set(receiver.ids)) == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_f22_restart_in_the_middle_of_five_deliveries_loses_none(settings):
+    """A real worker, kill -9 in its third call; the next worker tells what is left."""
+    settings.WEBHOOK_NETWORKS = LOOPBACK
+    with receiving() as receiver:
+        factories.make_laboratory()
+        make_webhook(receiver.url)
+        numbers = {factories.make_sample().number for _ in range(5)}
+        receiver.answers = lambda before: 200 if before < 2 else time.sleep(30) or 200
+        worker = subprocess.Popen([sys.executable, "-c", WORKER], env=_environment(), cwd=ROOT)
+        _wait_for(lambda: len(receiver.taken) == 3)
+        os.kill(worker.pid, signal.SIGKILL)
+        worker.wait(10)
+        receiver.answers = 200
+
+        with clock.at(clock.now() + delivering.LEASE):
+            assert delivering.deliver_due() == 3  # the one in the middle and the two after it
+
+        assert set(Delivery.objects.values_list("state", flat=True)) == {"delivered"}
+        assert {json.loads(body)["data"]["sample"] for _, body in receiver.taken} == numbers
+        assert len(set(receiver.ids)) == 5
+        assert len(receiver.ids) == 6  # one was told twice, under the same id
 
 
 ROOT = Path(__file__).parents[2]

@@ -112,7 +112,7 @@ def test_who_is_not_signed_in_hears_where_to_sign_in(client, run):
     assert answer.json()["url"] == reverse("web:sign-in")
 
 
-def test_a_page_of_another_form_is_asked_to_reload_and_keeps_what_was_typed(bench, run):
+def test_f30_a_page_of_another_form_is_asked_to_reload_and_keeps_what_was_typed(bench, run):
     answer = record(bench, run, headers={"X-Bench-Form": "0"})
 
     assert (answer.status_code, answer.json()["kind"]) == (409, "reload")
@@ -199,3 +199,19 @@ def test_a_code_is_told_by_what_it_names(bench, run):
         "kind": "unknown",
         "message": "QX-70071 is on no label of this laboratory.",
     }
+
+
+def test_g12_a_reading_costs_no_more_queries_late_in_a_run_and_beside_other_benches(bench, run):
+    """The second reading, and the last ones while three more benches work. The first reading after
+    a procedure was added reads the procedures anew; it is not counted."""
+    costs = {}
+    for position in range(1, 7):
+        if position == 3:
+            for _ in range(3):
+                factories.weigh(factories.make_run())
+        with CaptureQueriesContext(connection) as queries:
+            answer = record(bench, run, "10.0", "fraction", position)
+        assert answer.json()["kind"] == "kept"
+        costs[position] = len(queries)
+
+    assert costs[2] == costs[4] == costs[5], costs

@@ -6,12 +6,11 @@ import itertools
 
 import openpyxl
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from gradation.policy import Role
 from tests import factories
+from tests.counting import count_queries
 from tests.curve_runs import add_run, make_pile
 
 pytestmark = pytest.mark.django_db
@@ -224,9 +223,10 @@ def test_an_unknown_form_of_file_is_not_found(reader):
 
 
 def queries(reader, tokens):
-    with CaptureQueriesContext(connection) as counted:
+    def look():
         assert reader.get(reverse(COMPARE), {"curve": tokens}).status_code == 200
-    return len(counted)
+
+    return count_queries(look)
 
 
 def test_many_runs_and_samples_cost_no_more_queries_than_few(reader, sand):

@@ -385,7 +385,7 @@ def test_a_card_changes_with_a_reason(client, keeper):
     assert (sieve.grade, sieve.place) == ("calibration", "Cabinet 3")
 
 
-def test_a_sieve_leaves_service_with_a_reason_and_comes_back_with_evidence(client, keeper):
+def test_r73_a_sieve_leaves_service_with_a_reason_and_comes_back_with_evidence(client, keeper):
     sieve = factories.make_sieve()
 
     without = errors_of(send(client, "item-take-out", {"reason": " "}, sieve.serial))

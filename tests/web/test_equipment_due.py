@@ -1,10 +1,13 @@
 """What is due, on the page, in a calendar and on labels; inventories; assessments on their page."""
 
+import base64
 import html
 import io
+import re
 from datetime import timedelta
 
 import pytest
+from django.core import signing
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
@@ -13,6 +16,7 @@ from pypdf import PdfReader
 from gradation.models import ImpactDecision, Sieve
 from gradation.policy import Role
 from gradation.services import checks, clock
+from gradation.web.views.equipment_due import calendar_password
 from tests import factories
 
 NOT_FOUND, REFUSED = 404, 422
@@ -83,14 +87,77 @@ def test_a_strange_filter_is_no_fault(client, as_role, query):
     assert client.get(address("due-list") + query).status_code == 200
 
 
-def feed_of(client):
-    return text_of(client.get(address("due-list"))).split("feed/")[1].split("/due.ics")[0]
+def token_of(person):
+    """Make the key of an address as the version before this one handed it out."""
+    digest = person.get_session_auth_hash()[:16]
+    return signing.dumps([person.pk, digest], salt="gradation.due-feed", compress=True)
+
+
+def subscribed(client, name, password):
+    pair = base64.b64encode(f"{name}:{password}".encode()).decode()
+    return client.get(address("due-subscribe"), headers={"authorization": f"Basic {pair}"})
+
+
+def shown_password(client):
+    shown = text_of(client.get(address("due-list")))
+    return re.search(r"Calendar password</dt><dd[^>]*>([^<]+)</dd>", shown)[1]
+
+
+def test_s31_a_calendar_program_reads_by_name_and_password_and_no_address_holds_a_key(
+    client, as_role
+):
+    person = as_role(Role.TECHNICIAN)
+    sieve = due_sieve(5)
+    password = shown_password(client)
+    assert not re.search(r"feed/[^/]+/due\.ics", text_of(client.get(address("due-list"))))
+    client.logout()
+
+    asked = client.get(address("due-subscribe"))
+    assert (asked.status_code, asked["WWW-Authenticate"].split()[0]) == (401, "Basic")
+    read = subscribed(client, person.username, password)
+    assert read["Content-Type"] == "text/calendar; charset=utf-8"
+    assert sieve.serial in read.content.decode().replace("\r\n ", "")
+    assert client.get(address("due-feed", password)).status_code == NOT_FOUND
+    assert "sessionid" not in client.cookies  # it opens the calendar, and no session
+
+
+def test_s31_a_calendar_password_is_one_persons_and_ends_with_their_password(client, as_role):
+    person = as_role(Role.TECHNICIAN)
+    due_sieve(5)
+    password = shown_password(client)
+    other = factories.make_person(Role.TECHNICIAN)
+
+    wrong = [(other.username, password), ("", password), ("nobody", password),
+             (person.username, ""), (person.username, factories.PASSWORD),
+             (person.username, password[:-1]), (person.username, f"x:{password}")]  # fmt: skip
+    assert {subscribed(client, *pair).status_code for pair in wrong} == {401}
+    person.set_password("another-long-password")
+    person.save()
+    assert subscribed(client, person.username, password).status_code == 401
+
+
+@pytest.mark.parametrize("sent", ["Basic", "Basic !!", "Basic /w==", "Bearer x", "Basic eDp5IA=="])
+def test_a_header_that_names_nobody_is_asked_again(client, db, sent):
+    factories.make_laboratory()
+
+    answer = client.get(address("due-subscribe"), headers={"authorization": sent})
+
+    assert answer.status_code == 401
+
+
+def test_a_closed_account_or_a_customer_reads_no_calendar(client, as_role):
+    customer = as_role(Role.CUSTOMER)
+    assert subscribed(client, customer.username, calendar_password(customer)).status_code == 401
+    person = as_role(Role.TECHNICIAN)
+    person.is_active = False
+    person.save()
+    assert subscribed(client, person.username, calendar_password(person)).status_code == 401
 
 
 def test_a_feed_is_read_without_signing_in_and_ends_with_a_new_password(client, as_role):
     person = as_role(Role.TECHNICIAN)
     sieve = due_sieve(5)
-    token = feed_of(client)
+    token = token_of(person)
     client.logout()
 
     before = client.get(address("due-feed", token))
@@ -106,7 +173,7 @@ def test_a_feed_is_read_without_signing_in_and_ends_with_a_new_password(client, 
 def test_a_feed_ends_when_the_account_is_closed(client, as_role):
     person = as_role(Role.TECHNICIAN)
     due_sieve(5)
-    token = feed_of(client)
+    token = token_of(person)
     person.is_active = False
     person.save()
 
@@ -121,11 +188,9 @@ def test_a_forged_address_finds_nothing(client, db, token):
 
 
 def test_a_customer_gets_no_feed_of_the_laboratorys_equipment(client, as_role):
-    from gradation.web.views.equipment_due import feed_of as own
-
     person = as_role(Role.CUSTOMER)
 
-    assert client.get(own(person)).status_code == NOT_FOUND
+    assert client.get(address("due-feed", token_of(person))).status_code == NOT_FOUND
 
 
 @pytest.mark.parametrize("stock", ["sheet", "roll", "wide-roll"])

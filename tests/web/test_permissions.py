@@ -3,7 +3,9 @@
 A page not named here fails `test_every_address_stands_in_the_table`.
 """
 
-from django.urls import get_resolver, reverse
+import re
+
+from django.urls import Resolver404, get_resolver, resolve, reverse
 
 from gradation.policy import Role
 from tests import factories
@@ -27,6 +29,8 @@ EXPORTERS = MANAGER | {Role.AUDITOR}
 GET = [
     ("web:home", (), EVERYBODY),
     ("web:find", (), EVERYBODY),
+    ("web:session-show", (), EVERYBODY),
+    ("web:session-stay", (), EVERYBODY),
     ("account:account-show", (), EVERYBODY),
     ("account:samples-show", (), EVERYBODY),
     ("account:identity-confirm", (), EVERYBODY),
@@ -70,6 +74,8 @@ GET = [
     ("bench:drying-show", ("drying",), EVERYBODY),
     ("bench:drying-correct", ("drying", "weighing"), TECHNICIAN),
     ("bench:drying-end", ("drying",), TECHNICIAN),
+    ("bench:drying-container", ("drying",), TECHNICIAN),
+    ("bench:drying-changes", ("drying",), EVERYBODY),
     ("bench:dry-mass-take", ("drying", "run"), TECHNICIAN),
     ("bench:balance-waiting", ("bench",), STAFF),
     ("bench:waiting-set-aside", ("waiting",), TECHNICIAN),
@@ -88,9 +94,15 @@ GET = [
     ("bench:split-add", ("run",), TECHNICIAN),
     ("bench:split-remove", ("run", "first_position"), TECHNICIAN),
     ("bench:relief-add", ("run",), TECHNICIAN),
+    ("bench:paper-mark", ("run",), TECHNICIAN),
+    ("bench:paper-compare", ("paper_run",), TECHNICIAN | REVIEWER),
+    ("bench:scan-add", ("run",), TECHNICIAN),
+    ("bench:scan-show", ("paper_run", "scan"), STAFF),
+    ("bench:scan-picture", ("paper_run", "scan"), STAFF),
     ("bench:import-list", (), STAFF),
     ("bench:import-give", (), PARTIES),
     ("bench:sheet-form-add", (), PARTIES),
+    ("bench:order-form-add", (), PARTIES),
     ("bench:sheet-form-change", ("sheet_form",), PARTIES),
     ("bench:import-show", ("run_import",), STAFF),
     ("bench:import-progress", ("run_import",), STAFF),
@@ -269,6 +281,7 @@ POST = [
     ("settings:delivery-replay", ("webhook", "delivery"), MANAGER),
     ("bench:reading-record", ("run",), TECHNICIAN),
     ("bench:drying-weigh", ("drying",), TECHNICIAN),
+    ("bench:drying-reading", ("drying",), TECHNICIAN),
     ("bench:place-name", ("bench",), TECHNICIAN),
     ("bench:balance-line", ("bench",), SENDERS),
     ("bench:waiting-take", ("waiting",), TECHNICIAN),
@@ -286,18 +299,22 @@ POST = [
     ("specifications:limits-preview", (), MANAGER),
     ("specifications:library-show", ("library",), MANAGER),
 ]
-#: The bench's script is told that nobody is signed in; it keeps what was entered.
+#: A script is told that nobody is signed in: the bench's keeps what was entered.
 TOLD_AS_JSON = {
+    "web:session-show",
+    "web:session-stay",
     "bench:place-name",
     "bench:balance-line",
     "bench:waiting-take",
     "bench:reading-record",
     "bench:run-changes",
+    "bench:drying-reading",
+    "bench:drying-changes",
     "bench:person-show",
     "bench:code-find",
 }
-#: A calendar feed is let in by its signed address alone; tests/web/test_equipment_due.py has it.
-OPEN_TO_ALL = {"web:sign-in", "web:sign-out", "equipment:due-feed"} | {
+#: A calendar is let in by its own password or address: tests/web/test_equipment_due.py has it.
+OPEN_TO_ALL = {"web:sign-in", "web:sign-out", "equipment:due-feed", "equipment:due-subscribe"} | {
     # The steps beside signing in: tests/security has them.
     "web:code-give",
     "web:reset-ask",
@@ -319,18 +336,35 @@ def asked(client, method, name, keys, things):
     return getattr(client, method)(reverse(name, args=[things[key] for key in keys]))
 
 
+def refused_links(answer, role):
+    """List the pages that an answer offers to somebody who would be refused there."""
+    allowed = {name: roles for name, _, roles in GET}
+    for address in set(re.findall(r'<a\b[^>]* href="(/[^"?#]*)', answer.content.decode())):
+        try:
+            page = resolve(address).view_name
+        except Resolver404:
+            continue
+        if role not in allowed.get(page, EVERYBODY):
+            yield page
+
+
 def test_each_page_lets_in_its_roles_and_refuses_the_others(client, things):
     people = {role: person_with(role, things) for role in Role}
-    wrong = []
+    wrong, offered_in_vain = [], []
 
     for role, person in people.items():
         client.force_login(person)
         for name, keys, allowed in GET:
-            status = asked(client, "get", name, keys, things).status_code
+            answer = asked(client, "get", name, keys, things)
+            status = answer.status_code
             if (status in {200, 302}) != (role in allowed) or status not in {200, 302, REFUSED}:
                 wrong.append((role.value, name, status))
+            if status == 200 and answer["Content-Type"].startswith("text/html"):
+                found = refused_links(answer, role)
+                offered_in_vain += [(role.value, name, page) for page in found]
 
     assert wrong == []
+    assert offered_in_vain == []
 
 
 def test_each_act_refuses_those_without_its_role(client, things):

@@ -5,8 +5,6 @@ from decimal import Decimal
 from uuid import uuid4
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from gradation.models import Division as Way
@@ -14,6 +12,7 @@ from gradation.models import DryingMass, TestPortion
 from gradation.queries.halves import halves_drawn
 from gradation.services import dryings
 from tests import factories
+from tests.counting import count_queries
 
 pytestmark = pytest.mark.django_db
 REFUSED = 422
@@ -162,9 +161,7 @@ def test_a_portions_page_costs_no_more_queries_with_more_dryings(client, technic
         dryings.end_drying(actor=technician, drying=drying, reason="Tried the oven.")
 
     def queries():
-        with CaptureQueriesContext(connection) as counted:
-            client.get(page)
-        return len(counted)
+        return count_queries(lambda: client.get(page))
 
     once()
     queries()

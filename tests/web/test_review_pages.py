@@ -143,6 +143,7 @@ def test_form_is_drawn_up_on_its_page(client, reviewer):
     page = client.get(reverse("certificates:form-list")).content.decode()
     assert "Usual" in page
     assert "Letter" in page
+    assert "français" in page
 
 
 def test_own_run_is_left_out_of_several(client, reviewer):

@@ -6,13 +6,12 @@ from decimal import Decimal
 from uuid import uuid4
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from gradation.models import RunSieve, Shaking, Weighing
 from gradation.queries.end_points import shaken_again
 from tests import factories
+from tests.counting import count_queries
 from tests.services.run_steps import Slot, correct, open_run, record
 
 PLAN = {
@@ -303,9 +302,7 @@ def test_page_costs_no_more_queries_with_more_readings_and_shakings(client, tech
     factories.make_shaking(run, minutes=Decimal(1), note="end point")
 
     def queries():
-        with CaptureQueriesContext(connection) as counted:
-            page_of(client, run)
-        return len(counted)
+        return count_queries(lambda: page_of(client, run))
 
     queries()
     few = queries()

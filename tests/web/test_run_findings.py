@@ -178,7 +178,7 @@ def test_checks_are_listed_with_what_came_of_them(client, lossy):
     shown = client.get(reverse("settings:check-list"))
 
     rows = {row.asked.rule.code: row for row in shown.context["rows"]}
-    assert len(rows) == 24
+    assert len(rows) == 25
     loss = rows["loss-over-limit"]
     assert (loss.runs, loss.answered, loss.lifted) == (1, 1, 0)
     assert "settings/checks/loss-over-limit" not in text_of(shown)

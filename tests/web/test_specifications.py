@@ -5,14 +5,13 @@ import json
 import re
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from gradation.models import SpecificationLine, SpecificationVersion
 from gradation.policy import Role
 from gradation.services import specifications
 from tests import factories
+from tests.counting import count_queries
 
 
 @pytest.fixture
@@ -326,14 +325,13 @@ def test_library_is_searched_and_a_category_worked_out(client, manager):
 
 @pytest.mark.parametrize("page", ["specification-list", "library-list"])
 def test_lists_cost_the_same_however_many_there_are(client, manager, page):
-    def queries():
-        with CaptureQueriesContext(connection) as counted:
-            assert client.get(reverse(f"specifications:{page}")).status_code == 200
-        return len(counted)
+    def look():
+        answer = client.get(reverse(f"specifications:{page}"))
+        assert answer.status_code == 200
 
     factories.make_specification()
-    few = queries()
+    few = count_queries(look)
     for _ in range(4):
         factories.make_specification()
 
-    assert queries() == few
+    assert count_queries(look) == few

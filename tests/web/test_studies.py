@@ -1,13 +1,12 @@
 """Studies on screen: entry with faults beside their fields, acts, files, lists."""
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from gradation.models import Study, StudyFollowUp
 from gradation.policy import Role
 from tests import factories
+from tests.counting import count_queries
 
 pytestmark = pytest.mark.django_db
 
@@ -166,9 +165,10 @@ def test_auditor_reads_without_acts(client):
 
 def test_long_list_costs_no_more_queries_than_a_short_one(person):
     def counted(name):
-        with CaptureQueriesContext(connection) as found:
-            assert person.get(reverse(name)).status_code == 200
-        return len(found)
+        return count_queries(lambda: look(name))
+
+    def look(name):
+        assert person.get(reverse(name)).status_code == 200
 
     names = ("studies:study-list", "charts:chart-list")
     factories.make_study()

@@ -1,15 +1,24 @@
 """A run's verdict on screen: what decides, what if, another rounding, the lot."""
 
 import html
+from datetime import date
+from decimal import Decimal
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from gradation.models import LedgerEntry, Result, Weighing
+from gradation.models import (
+    LedgerEntry,
+    Result,
+    Specification,
+    SpecificationLine,
+    SpecificationVersion,
+    Weighing,
+)
 from gradation.policy import Role
+from gradation.services import people, specifications
 from tests import factories
+from tests.counting import count_queries
 
 
 @pytest.fixture
@@ -105,7 +114,29 @@ def test_open_run_says_what_is_missing_instead_of_failing(client, run):
 
 
 def test_page_costs_few_queries(client, run):
-    with CaptureQueriesContext(connection) as counted:
-        show(client, run)
+    assert count_queries(lambda: show(client, run)) <= 30
 
-    assert len(counted) <= 30
+
+def test_margin_of_a_value_has_the_places_of_the_value(client, run):
+    draft = specifications.draft_specification_version(
+        actor=people.system_account(),
+        version=SpecificationVersion(
+            specification=Specification(code="NS-61", title="Sand"), effective_from=date(2020, 1, 1)
+        ),
+        lines=[
+            SpecificationLine(
+                kind="characteristic",
+                characteristic="coefficient_of_uniformity",
+                minimum=Decimal("1.11"),
+            )
+        ],
+    )
+    sand = factories.make_material(specification=factories.release_specification(draft))
+    judged = factories.make_accepted_run(sample=factories.make_sample(material=sand))
+
+    (line,) = show(client, judged).context["lines"]
+
+    # Both to two places: the figure and its distance to 1.11 differ by the limit, but for rounding.
+    assert len(line.found.partition(".")[2]) == 2
+    assert len(line.margin.partition(".")[2]) == 2
+    assert Decimal(line.found) - Decimal(line.margin) == Decimal("1.11")

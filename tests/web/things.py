@@ -25,7 +25,7 @@ from gradation.services import (
     people,
     sessions,
 )
-from tests import factories
+from tests import factories, paper_runs
 
 CERTIFIED = [
     {"aperture_um": "300", "passing_pct": "88", "u_pct": "0.5"},
@@ -43,6 +43,7 @@ def things(db):
     portion = factories.make_portion(sample=sample)
     run = sample.portions.first().runs.get()
     return {
+        **typed_from_paper(sample.customer),
         "customer": sample.customer,
         "party": sample.customer_id,
         "material": material.pk,
@@ -85,6 +86,12 @@ def things(db):
         **running(run.technician),
         **telling(),
     }
+
+
+def typed_from_paper(customer):
+    """Make a run that is typed from paper, with its scan."""
+    run = paper_runs.make_paper_run(sample=factories.make_sample(customer=customer))
+    return {"paper_run": run.pk, "scan": run.transcription.scans.get().pk}
 
 
 def telling():

@@ -13,7 +13,13 @@ from django.core.exceptions import RequestDataTooBig
 from django.http import HttpResponse, HttpResponseBase
 from django.utils.http import http_date
 from rest_framework import status
-from rest_framework.exceptions import APIException, NotFound, ParseError, ValidationError
+from rest_framework.exceptions import (
+    APIException,
+    MethodNotAllowed,
+    NotFound,
+    ParseError,
+    ValidationError,
+)
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -23,7 +29,7 @@ from rest_framework.views import APIView
 
 from gradation.api.contract.parsing import is_sound_text, too_large
 from gradation.api.contract.schema import ContractSchema
-from gradation.api.contract.told import Told
+from gradation.api.contract.told import OFFERED, Told
 from gradation.models import ApiToken, User
 from gradation.policy import Action, require
 from gradation.queries.paging import Page
@@ -112,8 +118,18 @@ class Endpoint(APIView):
     is_open: ClassVar[bool] = False
     act: ClassVar[Mapping[str, Action]] = {}
     told: ClassVar[Mapping[str, Told]] = {}
+    #: Whether answers may be kept under the key of a request; not where they hold a secret.
+    keeps_answers: ClassVar[bool] = True
     schema = ContractSchema()
     throttle_classes = (CallsPerMinute,)
+
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        """Note which operation offers a use-case."""
+        super().__init_subclass__(**kwargs)
+        for method, told in cls.told.items():
+            if told.service is not None:
+                name = f"{getattr(cls, 'operation', '')}-{method.lower()}"
+                OFFERED.setdefault(told.service.__name__, name)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """Let nobody further whose roles do not include the act; keep repeats from acting."""
@@ -122,10 +138,14 @@ class Endpoint(APIView):
         _refuse_unsound(request, kwargs)
         if request.method == "OPTIONS":
             return
+        if not hasattr(self, (request.method or "").lower()):
+            raise MethodNotAllowed(request.method or "")
         needed = self.act.get(request.method or "")
         if needed or not self.is_open:
             require(self.person, needed or Action.READ_RECORDS)
         self._asked = self._read_filters(request)
+        if self.now.matched and "If-Match" not in request.headers:
+            raise StateNotNamed
         if request.method not in _SAFE:
             self._act_once(request)
 
@@ -235,9 +255,9 @@ class Endpoint(APIView):
         if handler is None or self._only_computes(method.upper()):
             return
         key = _key_of(request)
-        if key is None:
-            if method == "post" and self.now.keyed:
-                raise KeyMissing
+        if key is None and method == "post" and self.now.keyed:
+            raise KeyMissing
+        if key is None or not self.keeps_answers:
             return
         setattr(self, method, partial(self._once, handler, key))
 

@@ -18,7 +18,7 @@ from rest_framework import serializers
 
 from gradation.api.contract.examples import EXAMPLES
 from gradation.api.contract.security import TokenScheme  # noqa: F401 - registers itself
-from gradation.api.contract.told import Told
+from gradation.api.contract.told import OFFERED, Told
 
 __all__ = ["ContractSchema", "ProblemOut", "shape_contract"]
 
@@ -31,11 +31,12 @@ _WORDS = {
     400: "The request cannot be read: filters, JSON, a field, or the Idempotency-Key.",
     401: "No token, or one that is unknown, expired or revoked.",
     403: "The token's scopes or its owner's roles do not include it.",
-    404: "There is no such thing, or it is not yours: both answer alike.",
+    404: "There is no such thing, also one that a filter names, or it is not yours: alike.",
     406: "Only JSON is given here.",
     409: "Its state does not admit it, or somebody else was first.",
     412: "It was changed since the state that If-Match names.",
     413: "The body is larger than a request may have.",
+    414: "The address is longer than 8,190 characters; the server refuses it in its own words.",
     415: "Only JSON is taken here.",
     422: "It was read, and the laboratory's rules refuse it; each fault with its place.",
     428: "The header If-Match is missing.",
@@ -103,7 +104,7 @@ class ContractSchema(AutoSchema):
         told = self._told
         handler = getattr(self.view, self.method.lower(), None)
         doc = told.about or inspect.getdoc(told.service or handler) or ""
-        return doc.replace("`Invalid`", "422").replace("`Conflict`", "409")
+        return _for_callers(doc)
 
     def get_request_serializer(self) -> Any:  # noqa: ANN401 - the framework's signature
         """Give the form of the body."""
@@ -127,6 +128,7 @@ class ContractSchema(AutoSchema):
         else:
             form = OpenApiTypes.OBJECT if main is None else main
             answers[told.code, "application/json"] = OpenApiResponse(form, _WORDS[told.code])
+        answers[414] = OpenApiResponse(description=_WORDS[414])
         if told.tagged and self.method == "GET":
             answers[304] = OpenApiResponse(description=_WORDS[304])
         return answers
@@ -186,7 +188,7 @@ def _answered(name: str, words: str, code: int) -> OpenApiParameter:
 
 def _refusals(method: str, told: Told, path: str) -> list[int]:
     found = [400, 401, 403, 406, 429]
-    if "{" in path or method != "GET":
+    if "{" in path or method != "GET" or told.asks is not None:
         found.append(404)
     if method != "GET":
         found += [409, 413, 415, 422]
@@ -214,6 +216,26 @@ def _scope(view: Any, method: str) -> str:  # noqa: ANN401 - any endpoint
     usual = "read" if method == "GET" else "write"
     act = getattr(view, "area_acts", {}).get(method, usual)
     return f"{act} {view.area}" if getattr(view, "area", "") else ""
+
+
+#: How a use-case names its refusals, and what a caller sees of them.
+_ANSWERED = {
+    "`Invalid`": "422",
+    "`Conflict`": "409",
+    "`NotAllowed`": "403",
+    "`NotFound`": "404",
+    "`Unavailable`": "503",
+}
+_IN_THE_CODE = re.compile(r"\s*\(`[a-z_]+(?:\.[a-z_]+)+`\)")
+_USE_CASE = re.compile(r"`([a-z]+(?:_[a-z]+)+)`")
+
+
+def _for_callers(words: str) -> str:
+    """Put a use-case's own words as somebody outside reads them: answers and operations by name."""
+    for inside, outside in _ANSWERED.items():
+        words = words.replace(inside, outside)
+    words = _IN_THE_CODE.sub("", words)
+    return _USE_CASE.sub(lambda name: f"`{OFFERED.get(name[1], name[1])}`", words)
 
 
 def _lines(text: str) -> list[str]:

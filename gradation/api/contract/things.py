@@ -21,6 +21,7 @@ from rest_framework.response import Response
 
 from gradation.api.contract.endpoint import Endpoint, StateMoved
 from gradation.api.contract.told import Fields, OlderPage, Sent, Told
+from gradation.errors import NotFound
 from gradation.models import User
 from gradation.policy import Action
 from gradation.queries.history import moved_since, sequence_of
@@ -53,9 +54,17 @@ class Thing:
     """One kind of thing: how it is found, under which name services take it, how it is shown."""
 
     word: str
-    find: Callable[[User, Any], Any]
+    find: Callable[..., Any]
     out: Any
     show: Callable[[User, Any], Words] | None = None
+
+    def found(self, person: User, *keys: Any) -> Any:  # noqa: ANN401 - any model
+        """Find it; what is absent and what is not theirs answer alike."""
+        row = self.find(person, *keys)
+        if row is None:
+            msg = f"There is no such {self.word or 'thing'}, or it is not yours."
+            raise NotFound(msg)
+        return row
 
     def shown(self, person: User, row: Any) -> Words:  # noqa: ANN401 - any model
         """Give the thing as the interface shows it."""
@@ -103,7 +112,7 @@ class _List(Endpoint):
     listing: ClassVar[Listing]
 
     def get(self, request: Request) -> Response:
-        """Give one page."""
+        """List what there is, the newest first, a page at a time."""
         asked = self.asked
         rows = self.listing.rows(self.person, asked)
         page = page_of(rows, before=asked.get("before"), size=asked["size"])
@@ -119,8 +128,8 @@ class _One(Endpoint):
     thing: ClassVar[Thing]
 
     def get(self, request: Request, **named: Any) -> HttpResponseBase:
-        """Give the thing, with the tag of its state."""
-        row = self.thing.find(self.person, *named.values())
+        """Give it, with the tag of its state."""
+        row = self.thing.found(self.person, *named.values())
         return self.tagged(self.thing.shown(self.person, row))
 
 
@@ -129,19 +138,24 @@ class _Acts(Endpoint):
 
     def _act(self, request: Request, **named: Any) -> HttpResponseBase:
         act = self.does[request.method or ""]
-        told = self.sent(act.takes) if act.takes else {}
         with transaction.atomic():
             if act.thing is None:
+                told = self._sent(act)
                 return self._made(act, None, act.service(**self._arguments(act, None, told)))
-            return self._upon(act, act.thing, told, tuple(named.values()))
+            return self._upon(act, act.thing, tuple(named.values()))
 
-    def _upon(self, act: Act, thing: Thing, told: Words, keys: tuple[Any, ...]) -> HttpResponseBase:
-        subject = thing.find(self.person, *keys)
+    def _sent(self, act: Act) -> Words:
+        return self.sent(act.takes) if act.takes else {}
+
+    def _upon(self, act: Act, thing: Thing, keys: tuple[Any, ...]) -> HttpResponseBase:
+        subject = thing.found(self.person, *keys)
         chain = ledger.chain_of(subject) if isinstance(subject, Model) else ""
-        seen = sequence_of(chain)
+        seen = sequence_of(chain) if act.matched else 0
         if act.matched:
+            # Read after the sequence: what is written in between is found to have moved at the end.
+            subject = thing.found(self.person, *keys)
             self.match(thing.shown(self.person, subject))
-        made = act.service(**self._arguments(act, subject, told))
+        made = act.service(**self._arguments(act, subject, self._sent(act)))
         if act.matched and moved_since(chain, seen, self.person.origin.request_id):
             raise StateMoved
         return self._made(act, subject, made, keys)
@@ -166,12 +180,12 @@ class _Acts(Endpoint):
         if act.code == status.HTTP_204_NO_CONTENT:
             return Response(status=act.code)
         if act.made is None and act.thing is not None and subject is not None:
-            shown = act.thing.shown(self.person, act.thing.find(self.person, *keys))
+            shown = act.thing.shown(self.person, act.thing.found(self.person, *keys))
             return self.tagged(shown, act.code)
         if act.made is None:
             msg = f"{act.service.__name__} says nothing of what it makes"
             raise TypeError(msg)
-        row = act.made.find(self.person, act.key_of(made))
+        row = act.made.found(self.person, act.key_of(made))
         return self.tagged(act.made.shown(self.person, row), act.code)
 
 
@@ -223,15 +237,18 @@ def route(
     acts = {method.upper(): act for method, act in does.items()}
     bases: list[type] = [_METHODS[method] for method in acts]
     told = {method: _told_of(act) for method, act in acts.items()}
+    noun = name.replace("-", " ")
     content: dict[str, Any] = {"does": acts}
     if isinstance(get, Listing):
         bases.append(_List)
         content["listing"] = get
-        told["GET"] = Told(gives=get.out, asks=get.asks, pages=True)
+        about = f"List {noun}, the newest first, a page at a time."
+        told["GET"] = Told(gives=get.out, asks=get.asks, pages=True, about=about)
     elif get is not None:
         bases.append(_One)
         content["thing"] = get
-        told["GET"] = Told(gives=get.out, tagged=True, asks=Fields)
+        about = f"Give the {noun}, with the tag of its state."
+        told["GET"] = Told(gives=get.out, tagged=True, asks=Fields, about=about)
     who = usual or Open()
     content |= {
         "area": area,

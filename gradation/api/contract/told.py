@@ -9,7 +9,10 @@ from typing import Any
 
 from rest_framework import serializers
 
-__all__ = ["Answer", "Fields", "OlderPage", "Sent", "Told"]
+__all__ = ["OFFERED", "Answer", "Fields", "OlderPage", "Sent", "Told"]
+
+#: By the name of a use-case the operation that offers it, so that its words can refer to others.
+OFFERED: dict[str, str] = {}
 
 
 class Sent(serializers.Serializer[Any]):
@@ -21,8 +24,22 @@ class Sent(serializers.Serializer[Any]):
         if strange:
             faults = {name: ["Not asked for here."] for name in sorted(map(str, strange))}
             raise serializers.ValidationError(faults)
-        values: dict[str, Any] = super().to_internal_value(data)
+        values: dict[str, Any] = super().to_internal_value(_texts_kept(self, data))
         return values
+
+
+def _texts_kept(form: serializers.Serializer[Any], data: Any) -> Any:  # noqa: ANN401
+    """Refuse a number where a text is asked for: the framework would take it for one."""
+    if not isinstance(data, Mapping):
+        return data
+    faults = {
+        name: ["Send it as text, between quotation marks."]
+        for name, field in form.fields.items()
+        if isinstance(field, serializers.CharField) and isinstance(data.get(name), int | float)
+    }
+    if faults:
+        raise serializers.ValidationError(faults)
+    return data
 
 
 class Fields(Sent):

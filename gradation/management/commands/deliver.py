@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+import time
 from threading import Event as Flag
 from typing import Any
 
@@ -11,6 +12,9 @@ from django.db import close_old_connections, connections
 from django.db.utils import OperationalError
 
 from gradation.services.delivering import deliver_due
+from gradation.services.interface_keys import forget_old_keys
+
+_HOUR_S = 3600
 
 
 class Command(BaseCommand):
@@ -26,14 +30,19 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """Try what is due, again and again."""
         if options["once"]:
+            self._forget()
             self.stdout.write(f"{deliver_due()} tried.")
             return
         stop = Flag()
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: stop.set())
         self.stdout.write("Delivering. Stop with Ctrl+C.")
+        forget_at = 0.0
         while not stop.is_set():
             self._look()
+            if time.monotonic() >= forget_at:
+                forget_at = time.monotonic() + _HOUR_S
+                self._forget()
             stop.wait(options["every"])
 
     def _look(self) -> None:
@@ -48,3 +57,13 @@ class Command(BaseCommand):
                 self.stdout.write(f"{tried} tried.")
         finally:
             connections.close_all()
+
+    def _forget(self) -> None:
+        """Forget old keys of requests of the interface; tomorrow will do as well."""
+        try:
+            forget_old_keys()
+        except OperationalError as error:
+            self.stderr.write(f"Old keys of requests stay for now ({error}).")
+        finally:
+            if not connections["default"].in_atomic_block:
+                connections.close_all()

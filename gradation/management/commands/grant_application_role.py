@@ -64,7 +64,8 @@ def statements(role: str, password: str | None, *, is_there: bool) -> list[sql.C
     ]
     written = [sql.SQL(line).format(**names, password=sql.Literal(password)) for line in begin]
     written += [_revoke("UPDATE, DELETE", table, role) for table in _guards.APPEND_ONLY]
-    return written + [_revoke("DELETE", table, role) for table in _guards.ONLY_UP]
+    kept = (*_guards.ONLY_UP, *_guards.SETTLED, *_guards.KEPT)
+    return written + [_revoke("DELETE", table, role) for table in kept]
 
 
 def _revoke(rights: str, table: str, role: str) -> sql.Composed:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from argparse import ArgumentParser
 from datetime import datetime, time
 from pathlib import Path
-from time import monotonic
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
@@ -13,6 +12,7 @@ from django.utils import timezone
 from django.utils.dateparse import parse_date, parse_datetime
 
 from gradation.errors import Refusal
+from gradation.management.progress import ProgressBar
 from gradation.models import Sample
 from gradation.queries.seals import Anchor, read_anchor
 from gradation.queries.verification import Scope, verify
@@ -50,7 +50,7 @@ class Command(BaseCommand):
             anchors=tuple(each for name in options["anchor"] for each in _anchors(name)),
             with_figures=not options["ledger_only"],
         )
-        bar = _Bar(self, is_shown=not options["quiet"])
+        bar = ProgressBar(self, is_shown=not options["quiet"])
         broken = 0
         for each in verify(scope, bar.told):
             bar.clear()
@@ -64,38 +64,6 @@ class Command(BaseCommand):
             msg = f"{broken} things do not hold. Keep this copy as it is and call for help."
             raise CommandError(msg, returncode=1)
         self.stdout.write("Everything holds.")
-
-
-class _Bar:
-    """The bar that shows how far the proof is, on a terminal or wherever errors go."""
-
-    def __init__(self, command: Command, *, is_shown: bool) -> None:
-        self._out = command.stderr
-        self._is_shown = is_shown
-        self._seen: dict[str, int] = {}
-        self._begun = self._shown_at = monotonic()
-        self._is_dirty = False
-
-    def told(self, what: str, done: int, total: int) -> None:
-        self._seen[what] = total
-        now = monotonic()
-        if not self._is_shown or now - self._shown_at < 0.5:
-            return
-        self._shown_at, self._is_dirty = now, True
-        share = done / total if total else 1
-        bar = "#" * round(share * 30)
-        rate = f"{done:,} of {total:,} {what}, {now - self._begun:.0f} s"
-        self._out.write(f"\r[{bar:<30}] {rate:<50}", ending="")
-
-    def clear(self) -> None:
-        if self._is_dirty:
-            self._out.write("\r" + " " * 84 + "\r", ending="")
-            self._is_dirty = False
-
-    def summary(self) -> str:
-        took = monotonic() - self._begun
-        parts = [f"{total} {what}" for what, total in self._seen.items()]
-        return f"{', '.join(parts)}, in {took:.1f} s"
 
 
 def _sample(number: str | None) -> Sample | None:

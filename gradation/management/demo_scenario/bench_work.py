@@ -18,13 +18,17 @@ from gradation.management.demo_scenario.grains import (
 from gradation.management.demo_scenario.instruments import check_balance
 from gradation.management.demo_scenario.materials import Kind
 from gradation.management.demo_scenario.world import World
-from gradation.models import Nest, Run, TestPortion, Weighing
+from gradation.models import Nest, Run, Shaking, TestPortion, User, Weighing
 from gradation.queries.equipment import nest_state, nests_for
-from gradation.services import bench, clock
+from gradation.queries.shakings import prefilled, shaker_of
+from gradation.services import bench, clock, shakings
 
 #: Washing, and drying again in the oven.
 WASH_MINUTES, SHAKE_MINUTES, READING_MINUTES = 125, 12, 2
 LATEST_MINUTES = 25
+#: For so many days each shaking has been put on record; before, the minutes alone.
+SHAKINGS_ON_RECORD = 7
+LONGER = "The timer was not heard beside the crusher."
 #: Types a comma where others type a point.
 COMMA_TYPIST = "tobin"
 
@@ -46,6 +50,7 @@ class Job:
     typo: bool = False
     swapped: bool = False
     stops_after: int | None = None
+    shaken_longer: int = 0
     nest: str = ""
 
     @property
@@ -88,6 +93,9 @@ def run_story(world: World, job: Job) -> Work:
     )
     run = open_run(actor, job.portion, setup)
     for typed in list(_typed(job, sieving_of(world, job, nest)))[: job.stops_after]:
+        if _is_shaken_before(world, job, typed):
+            yield start + timedelta(minutes=typed.minute - 1)
+            shake(actor, run, _key(job, "shaking"), job.shaken_longer)
         yield start + timedelta(minutes=typed.minute)
         enter(world, job, run, typed)
     if job.stops_after is not None:
@@ -95,6 +103,28 @@ def run_story(world: World, job: Job) -> Work:
     yield start + job.length - timedelta(minutes=3)
     minutes = run.procedure_version.shaking_minutes
     return hand_over(actor, run, bench.HandOver(shaking_minutes=minutes))
+
+
+def _is_shaken_before(world: World, job: Job, typed: Typed) -> bool:
+    """Say whether the nest is shaken before this reading, and that is put on record."""
+    is_first = (typed.reading.slot, typed.reading.position) == (Weighing.Slot.FRACTION, 1)
+    return is_first and not typed.reason and job.day >= world.days.ago(SHAKINGS_ON_RECORD)
+
+
+def shake(actor: User, run: Run, key: UUID, longer: int = 0) -> Shaking:
+    """Record a shaking as the procedure plans it, or some minutes longer, with the reason."""
+    plan = prefilled(run, shaker_of(run))
+    shaken = shakings.Shaken(
+        key,
+        (plan.minutes or Decimal(10)) + longer,
+        plan.amplitude_mm,
+        plan.acceleration_g,
+        plan.frequency_hz,
+        plan.interval_s,
+        plan.taps_per_min,
+        note=LONGER if longer else "",
+    )
+    return shakings.record_shaking(actor=actor, run=run, shaken=shaken)
 
 
 def enter(world: World, job: Job, run: Run, typed: Typed) -> None:

@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from gradation.management.demo_scenario.cast import QUALITY, TECHNICIANS
+from gradation.management.demo_scenario.cast import QUALITY, REVIEWER, TECHNICIANS
 from gradation.management.demo_scenario.timeline import Story
 from gradation.management.demo_scenario.world import World
 from gradation.models import Competence
@@ -12,9 +12,9 @@ _EVIDENCE = "Trained by the procedure; three runs made under observation, result
 
 
 def competence_story(world: World, opening: date) -> Story:
-    """Let each technician be authorised for each procedure before the first run."""
+    """Let who tests and who reviews be authorised for each procedure before the first run."""
     yield world.days.moment(world.days.later(opening, 2), 15, 40)
-    for username in TECHNICIANS:
+    for username in (*TECHNICIANS, REVIEWER):
         for procedure in world.procedures.values():
             competence.grant_competence(
                 actor=world.people[QUALITY],

@@ -283,7 +283,7 @@ NESTS = (
     NestPlan("Foundry nest", "NP-03", SAND_BENCH, _CORE_SERIALS),
     NestPlan("Powder nest 1", "NP-04", FINE_BENCH, ("NS-0401", "NS-0402", "NS-0403", "NS-0404")),
     NestPlan(
-        "Powder nest 2", "NP-04", FINE_BENCH, ("NS-0401", "NS-0402", "NS-0405", "NS-0404"), 21
+        "Powder nest 2", "NP-04", FINE_BENCH, ("NS-0401", "NS-0402", "NS-0405", "NS-0404"), 22
     ),
     NestPlan(
         "Regrind nest",

@@ -11,6 +11,7 @@ from django.db import transaction
 from gradation.management.demo_scenario.balance_links import balance_story
 from gradation.management.demo_scenario.blending import blend_story
 from gradation.management.demo_scenario.cast import PASSWORD, PEOPLE, TIME_ZONE
+from gradation.management.demo_scenario.certificate_wishes import wishes_story
 from gradation.management.demo_scenario.competences import competence_story
 from gradation.management.demo_scenario.control import control_days, control_stories
 from gradation.management.demo_scenario.control_charts import chart_stories
@@ -87,6 +88,7 @@ def _stories(world: World) -> Iterator[Story]:
     opening = world.days.later(control_days(world.days)[0], -OPENED_BEFORE)
     yield opening_story(world, opening)
     yield competence_story(world, opening)
+    yield wishes_story(world, opening)
     yield from later_editions(world)
     yield method_work(world)
     yield from draft_stories(world)

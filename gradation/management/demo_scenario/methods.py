@@ -160,11 +160,12 @@ EDITIONS = (
             "passing_decimals": 1,
             "shaking_motion": "Circular with taps",
             "shaking_minutes": Decimal(15),
+            "shaking_taps_per_min": 150,
             "end_point": "fixed time, part of the purchase contract",
             "cautions": "Earth the bench; no sparks, no clouds of powder.",
             "unconfirmed_note": (
-                "Portion 100 g, 15 min and the loss limit are from memory; confirm against your "
-                "own edition and the contract."
+                "Portion 100 g, 15 min, 150 taps and the loss limit are from memory; confirm "
+                "against your own edition and the contract."
             ),
         },
     ),
@@ -321,6 +322,27 @@ REQUIREMENTS = (
             "product": "Steel powder, sinter grade",
             "decision_rule": "guard_band",
             "certificate_wording": "Sampling is not part of the uncertainty.",
+        },
+    ),
+    Requirement(
+        "NS-30",
+        "Core sand, grade 58",
+        "Ember Row Foundry",
+        "sheet CS-58, second edition",
+        INVENTED,
+        22,
+        (
+            Limit(None, "54", "62", LineKind.CHARACTERISTIC, "grain_fineness_number"),
+            Limit(425, "95", ""),
+            Limit(212, "30", "50"),
+            Limit(106, "", "3"),
+            Limit(53, "", "0.5"),
+        ),
+        {
+            "product": "Silica core sand, grade 58",
+            "lot_rule": "mean",
+            "lot_size": 3,
+            "certificate_wording": "A lot is what one silo held when it was sampled.",
         },
     ),
 )

@@ -1,17 +1,21 @@
-"""Stone on its way to the sieves: divided by lot, dried to constant mass, one still in the oven."""
+"""Stone on its way to the sieves: divided by lot, dried to constant mass, two in the oven."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from uuid import UUID
 
+from gradation.management.demo_scenario.bench_findings import open_run
+from gradation.management.demo_scenario.bench_work import fit_nest
+from gradation.management.demo_scenario.cast import STONE_BENCH
 from gradation.management.demo_scenario.grains import generator
+from gradation.management.demo_scenario.instruments import check_balance
 from gradation.management.demo_scenario.materials import BY_KEY
 from gradation.management.demo_scenario.timeline import Story
 from gradation.management.demo_scenario.world import World
 from gradation.models import Division, Drying, Sample, TestPortion
-from gradation.services import dryings, intake, preparation
+from gradation.services import bench, dryings, intake, preparation
 
 KIND = BY_KEY["stone_8_16"]
 SIZE_UM = Decimal(16000)
@@ -31,6 +35,8 @@ class Batch:
     kept_instead: str
     #: Minutes in the oven and what the balance then shows, with the container.
     weighings: tuple[tuple[int, str], ...]
+    #: Of the second portion, on the next day; it is constant, and nobody took it out yet.
+    second: tuple[tuple[int, str], ...] = ()
 
 
 BATCHES = (
@@ -43,6 +49,7 @@ BATCHES = (
         (2764, 2718),
         "2",
         ((95, "3588"), (185, "3552"), (250, "3550")),
+        ((70, "3521"), (140, "3489"), (205, "3488")),
     ),
     Batch(
         "in the oven",
@@ -76,6 +83,36 @@ def _story(world: World, batch: Batch) -> Story:
     yield start
     drying = _into_the_oven(world, batch, portions)
     yield from _weigh(world, batch, drying, start)
+    if batch.second:
+        dryings.end_drying(actor=actor, drying=drying)
+        yield from _next_day(world, batch, portions, drying)
+
+
+def _next_day(world: World, batch: Batch, portions: Sequence[TestPortion], dried: Drying) -> Story:
+    """Open a run on what was dried and leave it before the shaker; dry the other portion."""
+    today = world.days.ago(0)
+    start = world.days.moment(today, 7, 40)
+    yield start
+    drying = _into_the_oven(world, batch, portions[1:])
+    yield from _to_the_shaker(world, batch, dried)
+    yield from _weigh(world, replace(batch, key="the other", weighings=batch.second), drying, start)
+
+
+def _to_the_shaker(world: World, batch: Batch, dried: Drying) -> Story:
+    """Open a run; its dry mass is the last of the drying, and the nest waits to be shaken."""
+    nest = fit_nest(world, KIND)
+    today = world.days.ago(0)
+    free = world.diary.take(STONE_BENCH, today, timedelta(minutes=30))
+    yield max(free, world.days.moment(today, 7, 55))
+    check_balance(world, STONE_BENCH, today)
+    actor = world.people[batch.technician]
+    sieves = [place.sieve for place in nest.places.all()]
+    run = open_run(
+        actor,
+        dried.portion,
+        bench.Setup(bench=world.benches[STONE_BENCH], sieves=sieves, nest=nest),
+    )
+    dryings.take_dry_mass(actor=actor, drying=dried, run=run)
 
 
 def _log(world: World, batch: Batch) -> Sample:
@@ -123,5 +160,3 @@ def _weigh(world: World, batch: Batch, drying: Drying, start: datetime) -> Story
         key = UUID(bytes=generator("drying", batch.key, number).bytes(16), version=4)
         reading = dryings.MassReading(number, text, key)
         dryings.record_drying_mass(actor=actor, drying=drying, reading=reading)
-    if len(batch.weighings) > 2:
-        dryings.end_drying(actor=actor, drying=drying)

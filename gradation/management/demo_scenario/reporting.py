@@ -7,6 +7,10 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from gradation.management.demo_scenario.cast import PASSWORD, REVIEWER, SIGNATORY
+from gradation.management.demo_scenario.certificate_wishes import (
+    add_external_results,
+    add_opinions,
+)
 from gradation.management.demo_scenario.timeline import weekday_before
 from gradation.models import Certificate, Sample
 from gradation.services import certify, intake, retention, review
@@ -28,8 +32,11 @@ def report(course: Course) -> Story:
     plan = course.plan
     if not plan.goes_to("drafted"):
         return
+    yield course.at(13, 10)
+    add_external_results(course.world, course.sample, plan.key)
     yield course.at(13, 30)
     certificate = _draft(course)
+    add_opinions(course.world, certificate, plan.key)
     if not plan.goes_to("reported"):
         return
     course.next_day()

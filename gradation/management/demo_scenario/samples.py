@@ -44,11 +44,13 @@ STAGES = (
     {"closed"},
     {"disposed"},
 )
-#: Batches that miss their envelope: grain size as a multiple of the usual.
-SIZE_FACTORS = {"coarse": 1.25, "fine": 0.58}
+#: Batches that miss their envelope, or just touch it: grain size as a multiple of the usual.
+SIZE_FACTORS = {"coarse": 1.25, "fine": 0.58, "fringe": 0.94}
 #: Readings of the run that was left for the night.
 LEFT_AFTER = 3
 SPILLED = 0.011
+#: The sample whose nest was shaken too long, and by how many minutes.
+NOT_HEARD, NOT_HEARD_MIN = "n34", 3
 HEAPED_G = 830.0
 
 
@@ -208,6 +210,7 @@ def _job(course: Course, portion: TestPortion, number: int) -> Job:
         typo=plan.fault == "typo",
         swapped=plan.fault == "swap",
         stops_after=LEFT_AFTER if plan.reach == "open" else None,
+        shaken_longer=NOT_HEARD_MIN if plan.key == NOT_HEARD else 0,
     )
 
 

@@ -6,7 +6,7 @@ from decimal import Decimal
 from uuid import UUID
 
 from gradation.management.demo_scenario.bench_findings import hand_over
-from gradation.management.demo_scenario.bench_work import fit_nest
+from gradation.management.demo_scenario.bench_work import fit_nest, shake
 from gradation.management.demo_scenario.cast import SAND_BENCH
 from gradation.management.demo_scenario.grains import generator
 from gradation.management.demo_scenario.instruments import check_balance
@@ -22,7 +22,6 @@ from gradation.services import (
     preparation,
     run_checks,
     run_places,
-    shakings,
 )
 
 KIND = BY_KEY["crushed_sand"]
@@ -152,11 +151,4 @@ def _after(world: World, run: Run, steps: tuple[Step, ...]) -> None:
 
 
 def _shake(world: World, run: Run) -> None:
-    plan = run.procedure_version
-    shaken = shakings.Shaken(
-        _key("shaking", run.shakings.count()),
-        plan.shaking_minutes or Decimal(10),
-        plan.shaking_amplitude_mm,
-        frequency_hz=plan.shaking_frequency_hz,
-    )
-    shakings.record_shaking(actor=world.people[TECHNICIAN], run=run, shaken=shaken)
+    shake(world.people[TECHNICIAN], run, _key("shaking", run.shakings.count()))

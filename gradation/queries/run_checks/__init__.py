@@ -1,4 +1,4 @@
-"""The 24 checks of a run: one mechanism, asked when it is opened, weighed, handed over, reviewed.
+"""The 25 checks of a run: one mechanism, asked when it is opened, weighed, handed over, reviewed.
 
 Public: `RULES`, `findings`, `opening_findings`, `asked_rules`, `Finding`, `Rule`, `Asked`,
 `Candidate`. Each rule is in the file of its topic; `context` reads what they look at.
@@ -6,11 +6,12 @@ Public: `RULES`, `findings`, `opening_findings`, `asked_rules`, `Finding`, `Rule
 
 from gradation.queries.run_checks.asking import (
     OWN_RUN,
+    REVIEWER_NOT_COMPETENT,
     RULES,
+    FindingsElsewhere,
     answers_of,
     asked_rules,
     findings,
-    findings_elsewhere,
     is_own_run,
     may_answer,
     opening_findings,
@@ -22,16 +23,17 @@ from gradation.queries.run_checks.rule import Asked, Finding, Limit, Rule, place
 
 __all__ = [
     "OWN_RUN",
+    "REVIEWER_NOT_COMPETENT",
     "RULES",
     "Asked",
     "Candidate",
     "Finding",
+    "FindingsElsewhere",
     "Limit",
     "Rule",
     "answers_of",
     "asked_rules",
     "findings",
-    "findings_elsewhere",
     "is_own_run",
     "may_answer",
     "opening_findings",

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from functools import cache
 
 from gradation.models import (
     Competence,
@@ -46,11 +47,12 @@ from gradation.science.worksheet import Evaluation
 
 __all__ = [
     "OWN_RUN",
+    "REVIEWER_NOT_COMPETENT",
     "RULES",
+    "FindingsElsewhere",
     "answers_of",
     "asked_rules",
     "findings",
-    "findings_elsewhere",
     "is_own_run",
     "may_answer",
     "opening_findings",
@@ -111,7 +113,8 @@ def opening_findings(
     candidate: Candidate, *, laboratory: Laboratory, day: date
 ) -> tuple[Finding, ...]:
     """Say what speaks against opening a run as somebody is about to."""
-    return _found(of_candidate(candidate, laboratory, day))
+    context = of_candidate(candidate, laboratory, day)
+    return _asked_in(context, LOADERS, _choices(laboratory, None), None)
 
 
 def findings(
@@ -121,48 +124,66 @@ def findings(
     evaluation: Evaluation | None = None,
     reviewer: User | None = None,
     laboratory: Laboratory | None = None,
+    choices: Iterable[RunCheckPolicy] | None = None,
 ) -> tuple[Finding, ...]:
     """Say what speaks against a run as it stands at one stage of its course, with the answers.
 
     A run from `find_run` costs few queries more, and their number does not grow with the nest.
-    With `evaluation` it is not computed again; with `laboratory` that is not read again.
+    With `evaluation` it is not computed again; `laboratory` and its `choices` are not read again
+    where they are given.
     """
-    context = of_run(run, stage, laboratory or Laboratory.objects.get(), evaluation)
-    return _found(replace(context, reviewer=reviewer))
+    laboratory = laboratory or Laboratory.objects.get()
+    context = replace(of_run(run, stage, laboratory, evaluation), reviewer=reviewer)
+    return _asked_in(context, LOADERS, _choices(laboratory, choices), None)
 
 
-def findings_elsewhere(
-    runs: Iterable[Run], stage: Stage, laboratory: Laboratory, new_samples: Collection[int]
-) -> Iterator[tuple[Run, tuple[Finding, ...]]]:
-    """Say of each of many runs recorded elsewhere and just written what speaks against it.
+class FindingsElsewhere:
+    """What the checks say of many runs recorded elsewhere and just written.
 
-    What they share is read once; nobody has answered anything yet. `new_samples` are the keys of
-    those that came with their runs.
+    Whatever the runs share is read once, so that the number of queries does not grow with them.
+    Nobody has answered anything yet. `new_samples` are the keys of those that came with their runs.
     """
-    choices, loaders = tuple(RunCheckPolicy.objects.all()), sharing(new_samples)
-    for run in runs:
-        context = of_run(run, stage, laboratory)
-        yield run, _asked_in(context, loaders, choices, {})
+
+    def __init__(
+        self, laboratory: Laboratory, runs: Sequence[Run], new_samples: Collection[int]
+    ) -> None:
+        self._laboratory = laboratory
+        self._loaders = sharing(runs, new_samples)
+        self._asked = cache(_choices(laboratory, tuple(RunCheckPolicy.objects.all())))
+
+    def at_opening(self, candidate: Candidate, day: date) -> tuple[Finding, ...]:
+        """Say what speaks against having opened a run on its day, as `opening_findings` does."""
+        context = of_candidate(candidate, self._laboratory, day)
+        return _asked_in(context, self._loaders, self._asked, {})
+
+    def at_hand_over(self, run: Run, evaluation: Evaluation | None) -> tuple[Finding, ...]:
+        """Say what speaks against a run handed over, as `findings` does."""
+        context = of_run(run, Stage.HAND_OVER, self._laboratory, evaluation)
+        return _asked_in(context, self._loaders, self._asked, {})
 
 
-def _found(context: Context) -> tuple[Finding, ...]:
-    """Ask every rule of the stage; answers are read when there is something to answer."""
-    return _asked_in(context, LOADERS, None, None)
+#: Every check as the laboratory asks it, by its code; whether it keeps competences decides some.
+Choices = Callable[[bool], Mapping[str, Asked]]
+
+
+def _choices(laboratory: Laboratory, made: Iterable[RunCheckPolicy] | None) -> Choices:
+    def asked(keeps_competence: bool) -> Mapping[str, Asked]:
+        all_ = asked_rules(laboratory, keeps_competence=keeps_competence, choices=made)
+        return {each.rule.code: each for each in all_}
+
+    return asked
 
 
 def _asked_in(
     context: Context,
     loaders: Mapping[Part, Loader],
-    choices: Iterable[RunCheckPolicy] | None,
+    choices: Choices,
     answers: Mapping[AnswerKey, RunCheckAnswer] | None,
 ) -> tuple[Finding, ...]:
-    rules = [rule for rule in RULES if context.stage in rule.stages]
+    """Ask every rule of the stage; answers are read when there is something to answer."""
+    rules = _rules_at(context.stage)
     context = with_parts(context, _needed(rules, context.stage), loaders)
-    laboratory, kept = context.laboratory, context.keeps_competence
-    asked = {
-        each.rule.code: each
-        for each in asked_rules(laboratory, keeps_competence=kept, choices=choices)
-    }
+    asked = choices(context.keeps_competence)
     saw = [
         (asked[rule.code], seen)
         for rule in rules
@@ -172,6 +193,11 @@ def _asked_in(
         answers = answers_of(context.run) if saw and context.run is not None else {}
     found = (_finding(rule, seen, answers) for rule, seen in saw)
     return tuple({finding.key: finding for finding in found}.values())
+
+
+@cache
+def _rules_at(stage: Stage) -> tuple[Rule, ...]:
+    return tuple(rule for rule in RULES if stage in rule.stages)
 
 
 def _needed(rules: Iterable[Rule], stage: Stage) -> set[Part]:
@@ -222,6 +248,7 @@ def review_findings(run: Run, reviewer: User | None = None) -> tuple[Finding, ..
 
 
 OWN_RUN = "own-run"
+REVIEWER_NOT_COMPETENT = "reviewer-not-competent"
 
 
 def is_own_run(run: Run, reviewer: User) -> bool:

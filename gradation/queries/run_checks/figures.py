@@ -9,6 +9,7 @@ from gradation.queries.determinations import disagreements, figures_of
 from gradation.queries.run_checks.context import Context, Part
 from gradation.queries.run_checks.rule import COMPLETE, Limits, Rule, Seen
 from gradation.science.envelopes import LineKind
+from gradation.science.worksheet_output import as_json
 
 __all__ = ["RULES"]
 
@@ -17,7 +18,7 @@ def _duplicate(context: Context, limits: Limits) -> Iterator[Seen]:
     evaluation = context.evaluation
     if evaluation is None or not evaluation.is_complete or not context.siblings:
         return
-    values = [*context.siblings, evaluation.as_json()]
+    values = [*context.siblings, as_json(evaluation)]
     figures = [figures_of(each, context.procedure) for each in values]
     apart = disagreements(figures, context.procedure)
     if not apart:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Hashable, Mapping
+from collections.abc import Collection, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cache
 from itertools import pairwise
 from typing import Any
 
@@ -27,6 +28,7 @@ from gradation.models import (
 from gradation.queries.due import places_taken, said_taken
 from gradation.queries.preparation import DryingState, drying_state, washed_drying_state
 from gradation.queries.run_checks.context import Claim, Context, Loader, Part
+from gradation.queries.settled import was_dried
 from gradation.queries.shakings import latest_shakings
 from gradation.science.gradation import Basis
 from gradation.science.history import Recorded
@@ -104,11 +106,18 @@ def _drying(context: Context) -> Parts:
     portion = context.portion
     if context.is_elsewhere:
         return {"drying": _dried_elsewhere(context, "The portion")}
-    concerned = [key for key in (portion.pk, portion.parent_id) if key is not None]
     is_asked = context.procedure.constant_mass_pct is not None
-    if is_asked or Drying.objects.filter(portion__in=concerned).exists():
+    if is_asked or _has_drying(context):
         return {"drying": drying_state(portion)}
     return {"drying": None}
+
+
+def _has_drying(context: Context) -> bool:
+    if context.run is not None:
+        return was_dried(context.run)
+    portion = context.portion
+    concerned = [key for key in (portion.pk, portion.parent_id) if key is not None]
+    return Drying.objects.filter(portion__in=concerned).exists()
 
 
 def _washed_drying(context: Context) -> Parts:
@@ -203,23 +212,42 @@ def _recorded(past: list[_Past]) -> Recorded | None:
 
 def _siblings(context: Context) -> Parts:
     """Read the newest frozen values of the sample's other determinations."""
+    return {"siblings": _beside(context, _determined([context.portion.sample_id], context.run))}
+
+
+#: Frozen values of runs by sample and version of the procedure, then by run, in their order.
+_Determined = Mapping[tuple[int, int], Mapping[int, Mapping[str, Any]]]
+
+
+def _determined(samples: Iterable[int], but: Run | None = None) -> _Determined:
+    """Read the newest frozen values of the determinations of some samples, but for one run."""
     rows = (
         Result.objects.filter(
-            run__portion__sample=context.portion.sample_id,
-            run__procedure_version=context.procedure,
+            run__portion__sample__in=samples,
             run__state__in=[Run.State.WEIGHED, Run.State.ACCEPTED],
             run__counts=True,
         )
-        .exclude(run=context.run)
+        .exclude(run=but)
         .order_by("run", "version")
-        .values_list("run", "values")
+        .values_list("run__portion__sample", "run__procedure_version", "run", "values")
     )
-    return {"siblings": tuple(dict(rows).values())}
+    found: dict[tuple[int, int], dict[int, Mapping[str, Any]]] = defaultdict(dict)
+    for sample, procedure, run, values in rows:
+        found[sample, procedure][run] = values
+    return found
+
+
+def _beside(context: Context, determined: _Determined) -> tuple[Mapping[str, Any], ...]:
+    """Pick the other determinations of the sample by the same version of the procedure."""
+    own = context.run.pk if context.run else None
+    all_ = determined.get((context.portion.sample_id, context.procedure.pk), {})
+    return tuple(values for run, values in all_.items() if run != own)
 
 
 def _competences(context: Context) -> Parts:
     """Read what the people of the run were found able to do by this procedure."""
-    people = [person.pk for person in context.people]
+    people = {person.pk for person in context.people}
+    people |= {context.reviewer.pk} if context.reviewer else set()
     mine = Competence.objects.filter(procedure=context.procedure.procedure_id, person__in=people)
     found = tuple(mine.order_by("valid_from", "pk"))
     return {
@@ -256,13 +284,15 @@ def _unchecked(context: Context) -> Parts:
     """Read which balances of the run passed no check-weights on its day."""
     balances = {item.pk for item in context.instruments if item.kind == Equipment.Kind.BALANCE}
     balances |= {row.balance_id for row in context.weighings if row.balance_id is not None}
+    if not balances:
+        return {"unchecked": frozenset()}
     checked = Check.objects.filter(
         equipment__in=balances,
         kind=Check.Kind.WEIGHTS,
         passed=True,
         performed_on=context.day,
     ).values_list("equipment_id", flat=True)
-    return {"unchecked": frozenset(balances - set(checked)) if balances else frozenset()}
+    return {"unchecked": frozenset(balances - set(checked))}
 
 
 LOADERS: Mapping[Part, Loader] = {
@@ -282,11 +312,12 @@ LOADERS: Mapping[Part, Loader] = {
 _SHARED = (Part.HISTORY, Part.COMPETENCES, Part.REPLACED_ON)
 
 
-def sharing(new_samples: Collection[int]) -> Mapping[Part, Loader]:
+def sharing(runs: Iterable[Run], new_samples: Collection[int]) -> Mapping[Part, Loader]:
     """Give loaders that read once what many runs recorded elsewhere share.
 
     A new sample, given by its key, has no other determinations to be read.
     """
+    samples = {run.portion.sample_id for run in runs} - set(new_samples)
     known: dict[Hashable, Parts] = {}
 
     def shared(part: Part) -> Loader:
@@ -300,8 +331,10 @@ def sharing(new_samples: Collection[int]) -> Mapping[Part, Loader]:
 
         return load
 
+    determined = cache(lambda: _determined(samples))
+
     def siblings(context: Context) -> Parts:
-        is_new = context.portion.sample_id in new_samples
-        return {"siblings": ()} if is_new else _siblings(context)
+        is_new = context.portion.sample_id not in samples
+        return {"siblings": () if is_new else _beside(context, determined())}
 
     return {**LOADERS, **{part: shared(part) for part in _SHARED}, Part.SIBLINGS: siblings}

@@ -1,4 +1,4 @@
-"""Checks of people: authorised and trained, and not their own reviewer. Numbers 19 and 21."""
+"""Checks of people: authorised and trained, and not their own reviewer. Numbers 19, 21, 25."""
 
 from __future__ import annotations
 
@@ -55,6 +55,20 @@ def _same_person(context: Context, limits: Limits) -> Iterator[Seen]:
     )
 
 
+def _reviewer_trained(context: Context, limits: Limits) -> Iterator[Seen]:
+    who = context.reviewer
+    if who is None:
+        return
+    mine = [each for each in context.competences if each.person_id == who.pk]
+    if not any(each.holds_on(context.day) for each in mine):
+        yield Seen(
+            _said(context, who, mine),
+            "Let somebody with competence review the run, or ask the quality manager to enter it.",
+            "review",
+            field="answer",
+        )
+
+
 def _by_kept(laboratory: Laboratory, keeps_competence: bool) -> Severity:
     return Severity.STOP if keeps_competence else Severity.NOTE
 
@@ -89,5 +103,16 @@ RULES = (
         override=None,
         derived=_by_reviewer_must_differ,
         derived_words="As the laboratory's policy on reviewers was set.",
+    ),
+    Rule(
+        number=25,
+        code="reviewer-not-competent",
+        title="Reviewer without competence for the procedure",
+        looks_at="The competence on file of the reviewer, for the run's procedure and day.",
+        stages=frozenset({Stage.REVIEW}),
+        check=_reviewer_trained,
+        severity=Severity.NOTE,
+        override=None,
+        needs=frozenset({Part.COMPETENCES}),
     ),
 )

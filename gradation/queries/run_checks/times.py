@@ -17,6 +17,8 @@ Slot, Source = Weighing.Slot, Weighing.Source
 
 _AFTER_SHAKING = frozenset({Slot.FRACTION.value, Slot.PAN.value})
 _BY_HAND = frozenset({Source.TYPED.value})
+#: Entered later than made by their nature: the run says once from what, and why.
+_ELSEWHERE = frozenset({Source.IMPORT.value, Source.PAPER.value})
 
 
 def _when(row: Weighing) -> datetime:
@@ -49,7 +51,7 @@ def _ahead(context: Context, limits: Limits, slack: timedelta) -> Iterator[Seen]
 def _waited(context: Context, limits: Limits, slack: timedelta) -> Iterator[Seen]:
     longest = timedelta(hours=float(limits["longest_wait"]))
     for row in context.weighings:
-        if row.source == Source.IMPORT or row.observed_at is None:
+        if row.source in _ELSEWHERE or row.observed_at is None:
             continue
         if row.made_at - row.observed_at > longest:
             yield Seen(

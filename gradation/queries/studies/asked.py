@@ -59,6 +59,16 @@ class PrecisionAsked:
     left_out: tuple[LeftOut, ...] = ()
 
 
+def refuse_far_aperture(aperture_um: Decimal, measured_um: Decimal) -> str:
+    """Say why a figure is no measured aperture of a sieve; '' where it may be one."""
+    if abs(measured_um - aperture_um) * 3 <= aperture_um:
+        return ""
+    return (
+        f"{measured_um} µm is no measured aperture of a {aperture_um} µm sieve: it lies more than "
+        "a third away."
+    )
+
+
 @dataclass(frozen=True)
 class TypedGradation:
     """Passing at one aperture by another laboratory, a value for each of its portions."""

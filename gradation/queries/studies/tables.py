@@ -8,7 +8,13 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from gradation.errors import Fault, Invalid
-from gradation.queries.studies.asked import Cell, Pair, RoundResult, TypedGradation
+from gradation.queries.studies.asked import (
+    Cell,
+    Pair,
+    RoundResult,
+    TypedGradation,
+    refuse_far_aperture,
+)
 from gradation.science.errors import GradationError
 from gradation.science.quantities import parse_decimal
 
@@ -186,14 +192,8 @@ def _sieve_of(table: _Table, line: _Line) -> tuple[Decimal | None, Decimal | Non
         measured_um = table.number(replace(line, cells=(found["measured"].strip(),)), 0)
     if size is not None and size <= 0:
         table.fault(line, "an aperture lies above 0 µm.")
-    elif size is not None and measured_um is not None and not _is_near(size, measured_um):
-        table.fault(
-            line,
-            f"{measured_um} µm is no measured aperture of a {size} µm sieve: it lies more than "
-            "a third away.",
-        )
+    elif size is not None and measured_um is not None:
+        why = refuse_far_aperture(size, measured_um)
+        if why:
+            table.fault(line, why)
     return size, measured_um
-
-
-def _is_near(size_um: Decimal, measured_um: Decimal) -> bool:
-    return abs(measured_um - size_um) * 3 <= size_um

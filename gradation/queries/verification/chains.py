@@ -6,55 +6,25 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from hashlib import sha256
 
-from django.db import connection
 from django.db.models import Min
 
 from gradation.models import ChainHead, LedgerEntry
 from gradation.queries.entry_digests import digest_of
 from gradation.queries.verification.asked import Broken, Progress, Scope
+from gradation.queries.verification.canonical_rows import canonical_rows
 
 __all__ = ["broken_chains"]
 
 _AT_ONCE = 4000
 _BEGIN = (0, "")
-#: Key, chain, sequence, digest before, digest, and the canonical form that gives it.
-Row = tuple[int, str, int, str, str, str]
-
-#: The canonical form of an entry (`proofs.entries.digest_of`), put together by the database, which
-#: is several times faster than reading all columns. Where its text is not the one hashed once (as
-#: of entries from before the text was kept), the entry is written anew from its row.
-_CANONICAL = """
-    '{{"action":' || {q}(action){t} || ',"actor":' || actor_id || ',"actor_name":'
-    || {q}(actor_name){t} || ',"address":' || {q}(address){t} || ',"after":'
-    || COALESCE(CAST(after AS text), 'null') || ',"at":"' || {at} || '","before":'
-    || COALESCE(CAST(before AS text), 'null') || ',"chain":' || {q}(chain){t} || ',"door":'
-    || {q}(door){t} || ',"previous_digest":"' || previous_digest || '","reason":'
-    || {q}(reason){t} || ',"request_id":' || {q}(request_id){t} || ',"sequence":' || sequence
-    || ',"subject":' || {q}(subject){t} || ',"subject_id":' || subject_id || ',"subject_type":'
-    || {q}(subject_type){t} || '}}'
-"""
-_DIALECT = {
-    "sqlite": {
-        "q": "json_quote",
-        "t": "",
-        "at": "substr(at, 1, 10) || 'T' || substr(at, 12) || '+00:00'",
-    },
-    "postgresql": {
-        "q": "to_json",
-        "t": "::text",
-        "at": """to_char(at AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS')
-            || CASE WHEN mod(date_part('microseconds', at)::int, 1000000) = 0 THEN ''
-               ELSE to_char(at AT TIME ZONE 'UTC', '.US') END || '+00:00'""",
-    },
-}
 
 
 @dataclass
 class _Walk:
-    """How far each chain was followed, and which were found broken."""
+    """How far each chain was followed, and the key and fault of its first broken link."""
 
     last: dict[str, tuple[int, str]] = field(default_factory=dict)
-    broken: set[str] = field(default_factory=set)
+    broken: dict[str, tuple[int, str]] = field(default_factory=dict)
 
 
 def broken_chains(scope: Scope, told: Progress) -> Iterator[Broken]:
@@ -67,7 +37,9 @@ def broken_chains(scope: Scope, told: Progress) -> Iterator[Broken]:
         total = _count(scope, first)
         if first > 0:
             walk.last = _before(first, scope.chain)
-        yield from _links(walk, scope, first, told)
+        _follow(walk, scope, first, told, total)
+        for pk, says in sorted(walk.broken.values()):
+            yield Broken("chain", _place(pk), says)
     told("entries", total, total)
     yield from _heads(walk, scope)
 
@@ -99,49 +71,36 @@ def _before(first: int, chain: str | None) -> dict[str, tuple[int, str]]:
     return found
 
 
-def _links(walk: _Walk, scope: Scope, first: int, told: Progress) -> Iterator[Broken]:
-    total, done = _count(scope, first), 0
-    for rows in _batches(scope, first):
-        told("entries", done, total)
-        done += len(rows)
-        false = _false_digests(rows)
-        for row in rows:
-            fault = _fault(walk, row, false)
-            if fault is not None and row[1] not in walk.broken:
-                walk.broken.add(row[1])
-                yield Broken("chain", _place(row[0]), fault)
+def _follow(walk: _Walk, scope: Scope, first: int, told: Progress, total: int) -> None:
+    """Follow all links; an entry whose text does not give its digest is looked at afterwards."""
+    last, broken, doubtful = walk.last, walk.broken, []
+    for done, row in enumerate(canonical_rows(first, scope.chain)):
+        pk, chain, sequence, previous, digest, text = row
+        if done % _AT_ONCE == 0:
+            told("entries", done, total)
+        if sha256(text.encode()).hexdigest() != digest:
+            doubtful.append(pk)
+        if (sequence - 1, previous) != last.get(chain, _BEGIN) and chain not in broken:
+            broken[chain] = (pk, _link_fault(sequence, last.get(chain, _BEGIN)))
+        last[chain] = (sequence, digest)
+    for chain, pk in _false_digests(doubtful):
+        if chain not in broken or pk < broken[chain][0]:
+            broken[chain] = (pk, "its content does not give its digest")
 
 
-def _batches(scope: Scope, first: int) -> Iterator[list[Row]]:
-    canonical = _CANONICAL.format(**_DIALECT[connection.vendor])
-    of_chain = "AND chain = %s" if scope.chain else ""
-    query = (
-        f"SELECT id, chain, sequence, previous_digest, digest, {canonical} "  # noqa: S608 - constants
-        f"FROM gradation_ledgerentry WHERE id >= %s {of_chain} ORDER BY id"
-    )
-    with connection.chunked_cursor() as cursor:
-        cursor.execute(query, [first, scope.chain] if scope.chain else [first])
-        while rows := cursor.fetchmany(_AT_ONCE):
-            yield rows
+def _link_fault(sequence: int, last: tuple[int, str]) -> str:
+    if sequence != last[0] + 1:
+        return f"entry {last[0] + 1} is missing or out of order"
+    return "it does not name the digest of the entry before it"
 
 
-def _false_digests(rows: list[Row]) -> set[int]:
-    """Give the keys of the entries whose content does not give their digest."""
-    doubtful = [row[0] for row in rows if sha256(row[5].encode()).hexdigest() != row[4]]
-    entries = LedgerEntry.objects.in_bulk(doubtful) if doubtful else {}
-    return {pk for pk, entry in entries.items() if digest_of(entry) != entry.digest}
-
-
-def _fault(walk: _Walk, row: Row, false: set[int]) -> str | None:
-    """Say what is wrong with a link, and go on from it."""
-    pk, chain, sequence, previous, digest, _ = row
-    last_sequence, last_digest = walk.last.get(chain, _BEGIN)
-    walk.last[chain] = (sequence, digest)
-    if sequence != last_sequence + 1:
-        return f"entry {last_sequence + 1} is missing or out of order"
-    if previous != last_digest:
-        return "it does not name the digest of the entry before it"
-    return "its content does not give its digest" if pk in false else None
+def _false_digests(doubtful: list[int]) -> Iterator[tuple[str, int]]:
+    """Give chain and key of the entries whose content does not give their digest, in order."""
+    for start in range(0, len(doubtful), _AT_ONCE):
+        entries = LedgerEntry.objects.filter(pk__in=doubtful[start : start + _AT_ONCE])
+        for entry in entries.order_by("pk"):
+            if digest_of(entry) != entry.digest:
+                yield entry.chain, entry.pk
 
 
 def _place(pk: int) -> str:

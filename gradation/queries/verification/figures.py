@@ -15,7 +15,7 @@ from gradation.queries.verification.asked import Broken, Progress, Scope
 from gradation.queries.worksheets import run_worksheet
 from gradation.science import SCIENCE_VERSION
 from gradation.science.errors import GradationError
-from gradation.science.worksheet import evaluate
+from gradation.science.worksheet import as_json, evaluate
 from gradation.science.worksheet_parsing import parse_worksheet
 from gradation.science.worksheet_writing import worksheet_json
 
@@ -66,7 +66,7 @@ def _fault(result: Result) -> str:
     if result.science_version != SCIENCE_VERSION:
         return ""  # the calculation of that time is not here any more; its inputs are proven
     try:
-        again = evaluate(parse_worksheet(result.inputs)).as_json()
+        again = as_json(evaluate(parse_worksheet(result.inputs)))
     except GradationError as error:
         return f"it cannot be computed again: {error}"
     if json.loads(json.dumps(again)) != result.values:

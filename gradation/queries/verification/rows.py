@@ -16,6 +16,7 @@ from django.db import models
 
 from gradation.models import (
     Certificate,
+    DryingContainer,
     DryingMass,
     LedgerEntry,
     Run,
@@ -36,6 +37,7 @@ RECORDS: dict[type[models.Model], tuple[str, str]] = {
     Run: ("runs", "portion__sample"),
     Weighing: ("readings", "run__portion__sample"),
     DryingMass: ("drying masses", "drying__portion__sample"),
+    DryingContainer: ("drying containers", "drying__portion__sample"),
     Certificate: ("certificates", "sample"),
 }
 _AT_ONCE = 500

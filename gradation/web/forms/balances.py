@@ -140,6 +140,14 @@ class FieldForm(forms.Form):
         return Field(run, given["slot"], given["position"], given["increment"], is_gross, tare)
 
 
+class DryingFieldForm(forms.Form):
+    """The weighing of a drying where the next balance reading goes, as the page names it."""
+
+    drying = forms.IntegerField(min_value=1, max_value=2**62)
+    number = forms.IntegerField(min_value=1, max_value=1000)
+    reason = forms.CharField(max_length=400, required=False)
+
+
 class BalanceLineForm(forms.Form):
     """A line that the browser read from a balance at its own port."""
 

@@ -30,6 +30,7 @@ FIGURES: dict[str, tuple[str, ...]] = {
     Kind.SHAKER: (
         "motion",
         "frequency_hz",
+        "taps_per_min",
         "amplitude_min_mm",
         "amplitude_max_mm",
         "greatest_nest_g",
@@ -56,6 +57,7 @@ class InstrumentFigures(WhereForm):
         help_text="Vertical throw with turn, horizontal circle, horizontal with tapping, air jet.",
     )
     frequency_hz = FigureField("Frequency", unit="Hz", required=False)
+    taps_per_min = WholeField("Taps", unit="/min", required=False)
     amplitude_min_mm = FigureField("Least amplitude", unit="mm", required=False)
     amplitude_max_mm = FigureField("Greatest amplitude", unit="mm", required=False)
     greatest_nest_g = FigureField(

@@ -101,6 +101,21 @@ class ProcedureVersionForm(NotebookForm):
         help_text="Figures below that are still to be confirmed against your own edition.",
     )
 
+    material_classes = WordsField(
+        "Materials",
+        look="long",
+        max_length=240,
+        required=False,
+        help_text="What the method is meant for, and what not.",
+    )
+    authorisation = WordsField(
+        "Authorised",
+        look="long",
+        max_length=240,
+        required=False,
+        help_text="Entry in the accredited scope, or how the laboratory verified it.",
+    )
+
     portion_rule = WordChoiceField(
         "Smallest portion by table", _rules("sample_mass", portion_tables()), required=False
     )
@@ -130,6 +145,7 @@ class ProcedureVersionForm(NotebookForm):
     shaking_frequency_hz = FigureField("Frequency", unit="Hz", required=False)
     shaking_acceleration_g = FigureField("Acceleration, peak", unit="g", required=False)
     shaking_interval_s = WholeField("Pause every", unit="s", required=False)
+    shaking_taps_per_min = WholeField("Taps", unit="/min", required=False)
     shaking_tolerance_pct = FigureField(
         "Settings may differ by", unit="%", initial="5", required=False
     )
@@ -169,6 +185,22 @@ class ProcedureVersionForm(NotebookForm):
     outlier_rule = WordChoiceField("Outlier test", _offered(OutlierRule))
     on_disagreement = WordChoiceField("When they disagree", _offered(OnDisagreement))
 
+    conventions = WordsField(
+        "Conventions",
+        look="long",
+        max_length=240,
+        required=False,
+        help_text="Named sets of the values calculated: factor set, sieves of the modulus.",
+    )
+    precision_statement = WordsField(
+        "Precision",
+        look="long",
+        rows=2,
+        max_length=1000,
+        required=False,
+        help_text="What the method says of its own repeatability and reproducibility.",
+    )
+
     cautions = WordsField(
         "Cautions",
         look="long",
@@ -187,6 +219,7 @@ class ProcedureVersionForm(NotebookForm):
     #: In the order of the work; the rows of sizes stand in the group 'Nest'.
     groups: ClassVar[tuple[tuple[str, tuple[str, ...]], ...]] = (
         ("Where it comes from", ("standard_reference", "edition", "unconfirmed_note")),
+        ("What it is for", ("material_classes", "authorisation")),
         ("Test portion", (
             "portion_rule", "minimum_portion_g", "maximum_portion_g", "divider_passes",
         )),
@@ -197,7 +230,8 @@ class ProcedureVersionForm(NotebookForm):
         ("Nest", ("frame_diameter_mm", "frame_height_mm", "loading_rule")),
         ("Shaking", (
             "shaking_motion", "shaking_minutes", "shaking_interval_s", "shaking_amplitude_mm",
-            "shaking_frequency_hz", "shaking_acceleration_g", "shaking_tolerance_pct",
+            "shaking_frequency_hz", "shaking_acceleration_g", "shaking_taps_per_min",
+            "shaking_tolerance_pct",
         )),
         ("End point", (
             "end_point_form", "end_point_limit_pct", "end_point_of", "end_point_rule", "end_point",
@@ -207,11 +241,12 @@ class ProcedureVersionForm(NotebookForm):
         )),
         ("Calculation and rounding", (
             "basis", "passing_decimals", "rounding_mode", "interpolation", "fine_aperture_um",
-            "fine_below_pct", "fine_decimals",
+            "fine_below_pct", "fine_decimals", "conventions",
         )),
         ("Determinations", (
             "determinations", "determinations_most", "repeatability_of", "repeatability_sd",
             "repeatability_limit", "outlier_rule", "on_disagreement",
+            "precision_statement",
         )),
         ("Care", ("cautions",)),
         ("Report", ("report_items",)),

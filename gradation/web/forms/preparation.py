@@ -38,6 +38,7 @@ from gradation.web.forms.base import (
     WordsField,
 )
 from gradation.web.forms.bench import InstrumentField
+from gradation.web.forms.bench import MomentField as SentMomentField
 
 #: Passes offered where the procedure names no least number.
 _USUAL_PASSES = 3
@@ -102,7 +103,6 @@ class PortionForm(NotebookForm):
         look="short",
         max_length=20,
         required=False,
-        help_text="Such as 16 mm.",
     )
     words = WordsField(
         "In words",
@@ -137,7 +137,9 @@ class PortionForm(NotebookForm):
         asked_size = size_asked(sample.procedure_version) or "largest grains"
         for name in ("divider", "passes"):
             self.fields[name].says_when = True  # type: ignore[attr-defined]
-        self.fields["top_size_um"].help_text = f"{asked_size[:1].upper()}{asked_size[1:]}."
+        self.fields[
+            "top_size_um"
+        ].help_text = f"{asked_size[:1].upper()}{asked_size[1:]}, with the unit: 16 mm, 600 µm."
         self._add_portions()
 
     def _start(self, sample: Sample) -> dict[str, Any]:
@@ -249,7 +251,7 @@ class OvenForm(NotebookForm):
             "temperature_c": procedure.drying_temperature_c,
         }
         super().__init__(data, initial=start)
-        for name in ("oven", "temperature_c"):
+        for name in ("oven", "temperature_c", "limit_pct", "limit_source"):
             self.fields[name].says_when = True  # type: ignore[attr-defined]
         if procedure.constant_mass_pct is not None:
             del self.fields["limit_pct"], self.fields["limit_source"]
@@ -295,6 +297,35 @@ class DryingCorrectionForm(DryingMassForm):
     def reading(self) -> MassReading:
         """Give the service the weighing."""
         return MassReading(*(self.cleaned_data[name] for name in ("number", "text", "key")))
+
+
+class ContainerForm(NotebookForm):
+    """The mass of a drying's empty container as it is in truth, and why it is corrected."""
+
+    container_text = MassTextField("Container", help_text="Empty: there was none, or it was tared.")
+    reason = ReasonField("Why is it corrected")
+
+
+class DryingReadingForm(forms.Form):
+    """One weighing of a drying as the page's script sends it; the service judges the text.
+
+    With a reason it corrects the weighing `over`, which is the one the person saw.
+    """
+
+    number = forms.IntegerField(min_value=1, max_value=1000)
+    text = forms.CharField(max_length=200, required=False)
+    key = forms.UUIDField()
+    observed_at = SentMomentField(required=False)
+    sent_at = SentMomentField(required=False)
+    person = forms.IntegerField(required=False)
+    reason = forms.CharField(max_length=400, required=False)
+    over = forms.IntegerField(required=False)
+
+    _OF_THE_READING = ("number", "text", "key", "observed_at", "sent_at")
+
+    def reading(self) -> MassReading:
+        """Give the service the weighing."""
+        return MassReading(**{name: self.cleaned_data[name] for name in self._OF_THE_READING})
 
 
 class DryingEndForm(NotebookForm):

@@ -38,7 +38,11 @@ class KeepingForm(NotebookForm):
 class HoldForm(NotebookForm):
     """Why nobody may dispose of it."""
 
-    cause = WordChoiceField("Cause", [(each.value, each.value) for each in SampleHold.Cause])
+    cause = WordChoiceField(
+        "Cause",
+        [(each.value, each.value) for each in SampleHold.Cause],
+        help_text="While a query is open, no work is begun on the sample.",
+    )
     reason = ReasonField()
 
 

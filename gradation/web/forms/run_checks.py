@@ -70,15 +70,19 @@ class CheckForm(NotebookForm):
         return Choice(Severity(told["severity"]), role, {name: told[name] for name in names})
 
 
-def technicians() -> QuerySet[User]:
-    """List those who make runs."""
-    return people_list().filter(is_active=True, groups__name=Role.TECHNICIAN.value)
+def who_tests_or_reviews() -> QuerySet[User]:
+    """List those whose competence is asked for."""
+    return (
+        people_list()
+        .filter(is_active=True, groups__name__in=[Role.TECHNICIAN.value, Role.REVIEWER.value])
+        .distinct()
+    )
 
 
 class CompetenceForm(NotebookForm):
     """Somebody found able to work a procedure."""
 
-    person = RowField("Who", technicians)
+    person = RowField("Who", who_tests_or_reviews)
     procedure = RowField("Procedure", Procedure.objects.all)
     valid_from = DayField("From")
     valid_until = DayField(

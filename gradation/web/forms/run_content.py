@@ -43,6 +43,9 @@ class ShakingForm(NotebookForm):
     interval_s = WholeField(
         "Pause every", unit="s", required=False, help_text="Empty: shaken without pauses."
     )
+    taps_per_min = WholeField(
+        "Taps", unit="/min", required=False, help_text="Of a shaker that taps as it turns."
+    )
     shaker = InstrumentField(
         "Shaker", shakers, required=False, help_text="Left open: the one of this run."
     )
@@ -57,7 +60,17 @@ class ShakingForm(NotebookForm):
     )
 
     groups: ClassVar[tuple[tuple[str, tuple[str, ...]], ...]] = (
-        ("", ("minutes", "amplitude_mm", "acceleration_g", "frequency_hz", "interval_s")),
+        (
+            "",
+            (
+                "minutes",
+                "amplitude_mm",
+                "acceleration_g",
+                "frequency_hz",
+                "interval_s",
+                "taps_per_min",
+            ),
+        ),
         ("With what, and when", ("shaker", "began_at")),
         ("", ("note",)),
     )

@@ -13,7 +13,7 @@ from gradation.charts.strip import NestPiece, Strip, StripVerdict, envelope_stri
 from gradation.models import Run, RunSieve, Sieve, SpecificationLine, Weighing
 from gradation.queries.run_view import AtSieve, Place, RunView
 from gradation.queries.worksheets import envelope_line
-from gradation.science.rounding import round_significant
+from gradation.science.rounding import round_uncertainty
 from gradation.web.run_sheet.loads import Loads, load_of
 from gradation.web.run_sheet.offers import (
     increment_offer,
@@ -189,8 +189,8 @@ def spreads_pct(figures: Figures) -> dict[Decimal, float]:
 
 
 def spread_words(spread_pct: float | None) -> str:
-    """Write an expanded uncertainty to two digits (GUM 7.2.6); nothing where it is not known."""
-    return "" if not spread_pct else f"± {round_significant(spread_pct, 2):f}"
+    """Write an expanded uncertainty; nothing where it is not known."""
+    return "" if not spread_pct else f"± {round_uncertainty(spread_pct):f}"
 
 
 def _limits(limit: SpecificationLine | None) -> tuple[Decimal | None, Decimal | None]:

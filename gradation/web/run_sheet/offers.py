@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
 
 from django.urls import reverse
 
@@ -18,6 +19,14 @@ __all__ = ["increment_offer", "join_offer", "remedy_offers", "weigh_again_offer"
 
 Slot = Weighing.Slot
 
+#: Addresses do not change while the program runs, and every row asks for one at every reading.
+_KEPT_ADDRESSES = 4096
+
+
+@lru_cache(maxsize=_KEPT_ADDRESSES)
+def _address(view: str, *args: str | int) -> str:
+    return reverse(view, args=args)
+
 
 def increment_offer(view: RunView, places: tuple[Place, ...]) -> Iterator[Offer]:
     """Offer another increment of what was weighed at a place."""
@@ -29,7 +38,7 @@ def increment_offer(view: RunView, places: tuple[Place, ...]) -> Iterator[Offer]
         (each.weighing for each in places if each.weighing), place.slot, place.position
     )
     at = [view.run.pk, place.slot, place.position, increment]
-    yield Offer("+ increment", reverse("bench:increment-add", args=at), is_row=True)
+    yield Offer("+ increment", _address("bench:increment-add", *at), is_row=True)
 
 
 def remedy_offers(view: RunView, at: AtSieve) -> Iterator[Offer]:
@@ -37,10 +46,10 @@ def remedy_offers(view: RunView, at: AtSieve) -> Iterator[Offer]:
     above = [each for each in view.sieves if each.sieve.aperture_um > at.sieve.aperture_um]
     if not above or _is_weighed_below(view, at):
         return
-    relief = reverse("bench:relief-add", args=[view.run.pk])
+    relief = _address("bench:relief-add", view.run.pk)
     yield Offer("put in a relief sieve", relief)
     if not above[-1].sieve.is_split:
-        split = reverse("bench:split-add", args=[view.run.pk])
+        split = _address("bench:split-add", view.run.pk)
         coarser = above[-1].sieve
         yield Offer(
             f"split below {coarser.sieve.designation}", f"{split}?position={coarser.position}"
@@ -57,7 +66,7 @@ def _is_weighed_below(view: RunView, at: AtSieve) -> bool:
 def join_offer(view: RunView, at: AtSieve) -> Iterator[Offer]:
     """Offer to take a split back while none of its masses is weighed."""
     if at.split and not any(place.weighing for place in at.split):
-        url = reverse("bench:split-remove", args=[view.run.pk, at.sieve.position])
+        url = _address("bench:split-remove", view.run.pk, at.sieve.position)
         yield Offer("take the split back", url)
 
 
@@ -70,4 +79,4 @@ def weigh_again_offer(view: RunView, place: Place) -> Iterator[Offer]:
     rows = (weighing, *place.earlier)
     if number > 1 and not any(row.reason.startswith(shaken_again(number)) for row in rows):
         at = [view.run.pk, place.slot, place.position, place.increment]
-        yield Offer(f"weigh after shaking {number}", reverse("bench:reading-again", args=at))
+        yield Offer(f"weigh after shaking {number}", _address("bench:reading-again", *at))

@@ -83,6 +83,7 @@ def _as_shaking(shaker: Instrument | None, plan: Plan) -> Shaking:
         acceleration_g=plan.acceleration_g,
         frequency_hz=plan.frequency_hz,
         interval_s=plan.interval_s,
+        taps_per_min=plan.taps_per_min,
     )
 
 
@@ -114,6 +115,7 @@ def _done(row: Shaking) -> Plan:
         row.acceleration_g,
         row.frequency_hz,
         row.interval_s,
+        row.taps_per_min,
     )
 
 
@@ -133,6 +135,8 @@ def _settings(plan: Plan) -> Iterator[str]:
         yield f"{_plain(plan.frequency_hz)} Hz"
     if plan.interval_s is not None:
         yield f"a pause every {plan.interval_s} s"
+    if plan.taps_per_min is not None:
+        yield f"{plan.taps_per_min} taps a minute"
     if plan.motion:
         yield plan.motion[:1].lower() + plan.motion[1:] if " " in plan.motion else plan.motion
 

@@ -10,11 +10,12 @@ from decimal import Decimal
 
 from django import forms, template
 from django.utils import timezone
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
 from gradation.charts.strip import Strip, envelope_strip
-from gradation.models import SpecificationLine
+from gradation.language import LANGUAGES
+from gradation.models import Run, SpecificationLine
 from gradation.science.apertures import designation
 
 register = template.Library()
@@ -43,6 +44,10 @@ _STATE_MARKS: Mapping[str, str] = {
     "retired": "shut",
     "in service": "full",
     "out of service": "back",
+    "looked through": "half",
+    "taking in": "half",
+    "taken in": "full",
+    "stopped": "back",
 }
 
 
@@ -138,6 +143,14 @@ def state(word: str) -> SafeString:
 
 
 @register.simple_tag
+def from_paper(run: Run) -> SafeString:
+    """Mark a run whose readings are typed from paper; others have no mark."""
+    if run.on_paper is None:
+        return SafeString()
+    return mark_safe('<span class="state state--paper">from paper</span>')
+
+
+@register.simple_tag
 def verdict(kind: str, words: str = "", side: str = "") -> SafeString:
     """Write a verdict tag: within, outside (with its side), undecided, untested or look."""
     return format_html(
@@ -175,6 +188,12 @@ def aperture(aperture_um: Decimal | None) -> str:
 def words(value: str) -> str:
     """Write a name of our own as words."""
     return value.replace("_", " ")
+
+
+@register.filter
+def language_name(code: str) -> str:
+    """Write a language of documents by its own name."""
+    return LANGUAGES.get(code, code)
 
 
 @register.simple_tag
@@ -257,3 +276,44 @@ def _on_page(place: str, message: str) -> ShownFault:
     slot = row[1].replace("-", " ").capitalize()
     label = slot if row[2] == "0" else f"{slot} {row[2]}"
     return ShownFault(label, message, f"cell-{place}")
+
+
+#: Numbers of samples, portions and runs, certificates, studies and blends, sieves; sizes.
+_NUMBER = re.compile(
+    r"\b(?:[A-Z]{1,3}\d{0,2}-|\d{2}-)\d{4,}(?:-[A-Z]+)?(?:/\d+)?|\b\d[\d.]* (?:µm|mm)\b"
+)
+
+
+@register.filter
+def whole_numbers(text: object) -> SafeString:
+    """Write a sentence so that no line ends within the number of a sample or run, or a size."""
+    kept: list[SafeString] = []
+    words, place = str(text), 0
+    for found in _NUMBER.finditer(words):
+        plain = words[place : found.start()]
+        kept.append(format_html('{}<span class="nowrap">{}</span>', plain, found.group()))
+        place = found.end()
+    kept.append(format_html("{}", words[place:]))
+    return mark_safe("".join(kept))  # noqa: S308 - every part was escaped
+
+
+@register.filter
+def coded(text: str) -> SafeString:
+    """Set what stands between backticks as code, as the contract marks names and addresses.
+
+    >>> coded("Send `If-Match` & wait.")
+    'Send <code class="serial">If-Match</code> &amp; wait.'
+    >>> coded("A ` alone stays.")
+    'A ` alone stays.'
+    """
+    parts = re.split(r"`([^`\n]+)`", str(text))
+    words = zip(parts[::2], [*parts[1::2], ""], strict=True)
+    return format_html_join(
+        "",
+        "{}{}",
+        ((plain, _code(name)) for plain, name in words),
+    )
+
+
+def _code(name: str) -> str:
+    return format_html('<code class="serial">{}</code>', name) if name else ""

@@ -76,7 +76,7 @@ def identity_confirm(request: PersonRequest) -> HttpResponse:
         except Refusal as refusal:
             form.take(refusal)
         else:
-            mark_confirmed(request)
+            mark_confirmed(request, request.user)
             return redirect(_goes_on(request))
     return FormPage(request, form, asking).show()
 
@@ -130,7 +130,7 @@ def _set_password(request: PersonRequest, form: ChangePasswordForm) -> User:
         session_key=request.session.session_key or "",
     )
     request.session[HASH_SESSION_KEY] = person.get_session_auth_hash()
-    mark_confirmed(request)
+    mark_confirmed(request, person)
     return person
 
 
@@ -210,6 +210,7 @@ def factor_drop(request: PersonRequest) -> HttpResponse:
     )
 
 
+@fresh
 @require_POST
 @page(_OWN)
 def session_end(request: PersonRequest, pk: int) -> HttpResponse:

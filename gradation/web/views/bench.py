@@ -17,6 +17,7 @@ from gradation.queries.equipment import (
     nest_states,
     nests_for,
 )
+from gradation.queries.paper import may_compare, paper_of
 from gradation.queries.portions import find_portion
 from gradation.queries.preparation import drying_state
 from gradation.queries.runs import find_run
@@ -103,7 +104,17 @@ def _context(
     request: PersonRequest, sheet: Sheet, form: HandOverForm, writes: bool
 ) -> dict[str, Any]:
     shown = page_context(sheet, writes=writes, gross=request.GET.get("weigh") == "gross")
-    return {**shown, "form": form, "chart": run_chart(sheet)}
+    return {**shown, **_paper(request, sheet.run), "form": form, "chart": run_chart(sheet)}
+
+
+def _paper(request: PersonRequest, run: Run) -> dict[str, Any]:
+    """Give the paper that a run is typed from, to who may read the records; or the way to it."""
+    if run.on_paper is None:
+        is_fresh = run.state == Run.State.OPEN and not run.weighings.all()
+        return {"may_mark": is_fresh and may(request.user, Action.RECORD_RUN)}
+    if not may(request.user, Action.READ_RECORDS):
+        return {}
+    return {"paper": paper_of(run), "may_compare": may_compare(request.user, run)}
 
 
 @require_GET

@@ -13,11 +13,13 @@ from gradation.models import BalanceReading, Bench, Run
 from gradation.policy import Action
 from gradation.queries.balances import waiting_at, waiting_reading
 from gradation.queries.equipment import bench_list
+from gradation.queries.preparation import find_drying
 from gradation.queries.runs import runs_visible_to
 from gradation.services import balance_readings
+from gradation.services.balance_readings import DryingField, Field
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, found, page, sent
 from gradation.web.exchange import exchange, said
-from gradation.web.forms.balances import BalanceLineForm, FieldForm
+from gradation.web.forms.balances import BalanceLineForm, DryingFieldForm, FieldForm
 from gradation.web.forms.intake import ReasonForm
 
 _SHOWN = 12
@@ -31,6 +33,21 @@ def _run(request: PersonRequest, pk: int) -> Run:
     return found(runs_visible_to(request.user).filter(pk=pk).first(), "run")
 
 
+def _named(request: PersonRequest) -> tuple[Field | DryingField, str] | None:
+    """Give the field that the page names, with a reason if there is one; None when malformed."""
+    if "drying" in request.POST:
+        of_drying = DryingFieldForm(request.POST)
+        if not of_drying.is_valid():
+            return None
+        told = of_drying.cleaned_data
+        drying = find_drying(request.user, told["drying"])
+        return DryingField(drying, told["number"]), told["reason"]
+    form = FieldForm(request.POST)
+    if not form.is_valid():
+        return None
+    return form.field(_run(request, form.cleaned_data["run"])), form.cleaned_data["reason"]
+
+
 def _malformed() -> HttpResponse:
     return said(HTTPStatus.BAD_REQUEST, "malformed", "The server could not read this.")
 
@@ -39,11 +56,10 @@ def _malformed() -> HttpResponse:
 @exchange(Action.RECORD_RUN)
 def place_name(request: PersonRequest, pk: int) -> HttpResponse:
     """Name the field that the bench's next balance reading goes to."""
-    form = FieldForm(request.POST)
-    if not form.is_valid():
+    named = _named(request)
+    if named is None:
         return _malformed()
-    field = form.field(_run(request, form.cleaned_data["run"]))
-    balance_readings.name_place(actor=request.user, bench=_bench(pk), field=field)
+    balance_readings.name_place(actor=request.user, bench=_bench(pk), field=named[0])
     return HttpResponse(status=HTTPStatus.NO_CONTENT)
 
 
@@ -84,25 +100,30 @@ def _reading(pk: int) -> BalanceReading:
 @exchange(Action.RECORD_RUN)
 def waiting_take(request: PersonRequest, pk: int) -> HttpResponse:
     """Take a reading that waits to the field that the person is in."""
-    form = FieldForm(request.POST)
-    if not form.is_valid():
+    named = _named(request)
+    if named is None:
         return _malformed()
+    field, reason = named
     reading = balance_readings.place_waiting(
-        actor=request.user,
-        reading=_reading(pk),
-        field=form.field(_run(request, form.cleaned_data["run"])),
-        reason=form.cleaned_data["reason"],
+        actor=request.user, reading=_reading(pk), field=field, reason=reason
     )
     return JsonResponse({"kind": "line", **_told(reading)})
+
+
+def _work_at(request: PersonRequest) -> str:
+    """Give the page of the run or the drying at which the person stands."""
+    for name, page_name in (("run", "bench:run-weigh"), ("drying", "bench:drying-show")):
+        key = request.GET.get(name, "")
+        if key.isascii() and key.isdigit() and len(key) < 18:
+            return reverse(page_name, args=[int(key)])
+    return reverse("bench:run-queue")
 
 
 @page(Action.RECORD_RUN)
 def waiting_set_aside(request: PersonRequest, pk: int) -> HttpResponse:
     """Set a reading that waits aside, with a reason."""
     reading = _reading(pk)
-    run = request.GET.get("run", "")
-    is_run = run.isascii() and run.isdigit() and len(run) < 18
-    back = reverse("bench:run-weigh", args=[int(run)]) if is_run else reverse("bench:run-queue")
+    back = _work_at(request)
     form = ReasonForm(sent(request))
     asking = Asking(
         f"Set aside {reading.raw_text.strip()} of balance {reading.balance_named}",

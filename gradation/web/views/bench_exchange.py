@@ -10,7 +10,7 @@ from django.http import HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.views.decorators.http import require_GET, require_POST
 
-from gradation.errors import Conflict, Refusal
+from gradation.errors import Refusal
 from gradation.models import Run, Weighing
 from gradation.policy import Action
 from gradation.queries.codes import named_by
@@ -20,7 +20,13 @@ from gradation.services import bench as services
 from gradation.services.bench import Reading
 from gradation.web.answers import PersonRequest
 from gradation.web.bench_page import Seen, live_answer, live_sheet_of, sheet_after, told_of
-from gradation.web.exchange import exchange, refused, said
+from gradation.web.exchange import (
+    exchange,
+    of_another_person,
+    refuse_overtaken,
+    refused,
+    said,
+)
 from gradation.web.forms.bench import ReadingForm, SeenForm
 from gradation.web.run_sheet import row_name
 from gradation.web.views.door import address_of
@@ -49,11 +55,10 @@ def reading_record(request: PersonRequest, pk: int) -> HttpResponse:
 
 def _of_another_person(request: PersonRequest, run: Run, form: ReadingForm) -> HttpResponse | None:
     """Refuse to keep under one name what was entered under another, unless it is kept already."""
-    person = form.cleaned_data["person"]
-    if person in {None, request.user.pk} or _is_kept(run, form.cleaned_data["key"]):
+    barred = of_another_person(request, form.cleaned_data["person"])
+    if barred is None or _is_kept(run, form.cleaned_data["key"]):
         return None
-    says = f"This was not entered by {request.user}. It waits for whoever entered it."
-    return said(HTTPStatus.CONFLICT, "other-person", says)
+    return barred
 
 
 def _is_kept(run: Run, key: UUID) -> bool:
@@ -64,10 +69,7 @@ def _keep(request: PersonRequest, run: Run, form: ReadingForm, reading: Reading)
     reason, over = form.cleaned_data["reason"], form.cleaned_data["over"]
     if not reason:
         return services.record_weighing(actor=request.user, run=run, reading=reading)
-    present = _present(run, reading)
-    if present and present.pk != over and present.key != reading.key:
-        msg = "Somebody was faster: there is a newer value now. Look at it first."
-        raise Conflict(msg, code="reading-clash")
+    refuse_overtaken(_present(run, reading), over, reading.key)
     return services.correct_weighing(actor=request.user, run=run, reading=reading, reason=reason)
 
 

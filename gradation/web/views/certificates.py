@@ -5,12 +5,9 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from csp.constants import SELF
-from csp.decorators import csp_replace
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
-from django.views.decorators.clickjacking import xframe_options_sameorigin
 from django.views.decorators.http import require_GET
 
 from gradation.documents.certificate import certificate_html
@@ -27,7 +24,7 @@ from gradation.services.certificate_drafting import draft_content
 from gradation.services.certificate_gates import open_gaps
 from gradation.web import lists
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, page, sent
-from gradation.web.document_page import on_screen
+from gradation.web.document_page import framed_by_own_pages, on_screen
 from gradation.web.forms.certificates import AmendForm, DraftForm, IssueForm, WithdrawForm
 from gradation.web.forms.intake import ReasonForm
 
@@ -125,8 +122,7 @@ def _content(certificate: Certificate) -> CertificateContent:
 
 
 @require_GET
-@xframe_options_sameorigin
-@csp_replace({"frame-ancestors": [SELF]})
+@framed_by_own_pages
 @page(Action.READ_OWN_SAMPLES)
 def certificate_preview(request: PersonRequest, pk: int) -> HttpResponse:
     """Give the document itself, to be looked at inside its page."""

@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib.auth import views as auth_views
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
 from django.urls import reverse
+from django.views.decorators.http import require_GET
 
 from gradation.errors import Refusal
 from gradation.policy import Action, is_customer, may
@@ -20,9 +21,10 @@ from gradation.services.set_up import is_set_up
 from gradation.services.sign_in import Knock, judge_password
 from gradation.web.answers import PersonRequest, page
 from gradation.web.devices import known_device
+from gradation.web.exchange import exchange
 from gradation.web.forms.door import SignInForm
 from gradation.web.lists import searched
-from gradation.web.sessions import let_in, origin_of
+from gradation.web.sessions import let_in, origin_of, time_left
 from gradation.web.views.door_steps import ask_for_code, turned_away
 
 _PLACES = {
@@ -69,7 +71,11 @@ class SignIn(auth_views.LoginView):
 
 
 class SignOut(auth_views.LogoutView):
-    """Ends the session; only by POST. No balance reading comes under the person's name then."""
+    """Ends the session; only by POST. No balance reading comes under the person's name then.
+
+    The browser is told to forget pages it keeps for going back. What it stores stays: readings
+    that wait to be sent.
+    """
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Leave the benches, then end the session."""
@@ -78,7 +84,21 @@ class SignOut(auth_views.LogoutView):
             leave_bench(actor=person)
         if person.is_authenticated:
             end_this_session(actor=person, session_key=request.session.session_key or "")
-        return super().post(request, *args, **kwargs)
+        response = super().post(request, *args, **kwargs)
+        response.headers["Clear-Site-Data"] = '"cache"'
+        return response
+
+
+@require_GET
+@exchange(Action.READ_OWN_SAMPLES)
+def session_show(request: PersonRequest) -> HttpResponse:
+    """Tell a page whose session this is and how long it lasts.
+
+    Asked as `session-show` it prolongs nothing; as `session-stay` it counts like any request.
+    """
+    left = time_left(request)
+    told = {"left_s": left.left_s, "longest_s": left.longest_s}
+    return JsonResponse({"kind": "session", "person": request.user.pk, **told})
 
 
 @page(Action.READ_OWN_SAMPLES)

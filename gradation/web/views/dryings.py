@@ -10,25 +10,28 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from gradation.models import Drying, Run
-from gradation.policy import Action, may
+from gradation.policy import Action
+from gradation.queries.portion_mass import plain
 from gradation.queries.portions import find_portion
 from gradation.queries.preparation import (
     DryingView,
     drying_view,
     dryings_open,
     find_drying,
-    procedure_of,
-    run_for,
 )
 from gradation.queries.runs import find_run
 from gradation.services import clock, dryings
+from gradation.services.drying_containers import correct_container
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, page, sent
+from gradation.web.drying_page import drying_context
 from gradation.web.forms.preparation import (
+    ContainerForm,
     DryingCorrectionForm,
     DryingEndForm,
     DryingMassForm,
     OvenForm,
 )
+from gradation.web.picked import picked_bench
 from gradation.web.views.preparation import place_of_portion
 
 _SHOW = "web/bench/drying_show.html"
@@ -99,14 +102,8 @@ def drying_show(request: PersonRequest, pk: int) -> HttpResponse:
 
 
 def _page(request: PersonRequest, view: DryingView, form: DryingMassForm) -> FormPage:
-    context = {
-        "view": view,
-        "drying": view.drying,
-        "procedure": procedure_of(view.drying),
-        "run": run_for(view.drying),
-        "writes": view.is_open and may(request.user, Action.PREPARE_PORTION),
-        "now": clock.now(),
-    }
+    bench = picked_bench(request) or (view.drying.oven and view.drying.oven.bench)
+    context = {**drying_context(request.user, view), "balance_bench": bench}
     return FormPage(request, form, None, _SHOW, context)
 
 
@@ -150,6 +147,26 @@ def drying_correct(request: PersonRequest, pk: int, number: int) -> HttpResponse
             ),
             lambda mass: place_of_drying(drying),
             lambda mass: f"Weighing {mass.number} is corrected; the earlier value stays readable.",
+        )
+    )
+
+
+@page(Action.PREPARE_PORTION)
+def container_correct(request: PersonRequest, pk: int) -> HttpResponse:
+    """Replace the mass of the empty container, with a reason; the first stays readable."""
+    drying = find_drying(request.user, pk)
+    form = ContainerForm(sent(request), initial={"container_text": plain(drying.container_g)})
+    asking = Asking(
+        f"Correct the container of {drying.portion}",
+        "Keep the correction",
+        place_of_drying(drying),
+        "Every weighing of this drying gets its net mass anew; what the balance showed stays.",
+    )
+    return FormPage(request, form, asking).answer(
+        Doing(
+            lambda: correct_container(actor=request.user, drying=drying, **form.cleaned_data),
+            lambda container: place_of_drying(drying),
+            lambda container: f"{container}; the earlier mass stays readable.",
         )
     )
 

@@ -27,7 +27,7 @@ from gradation.web.equipment_card import USES_SHOWN, card_context
 from gradation.web.equipment_figures import tares_shown, wear_shown
 from gradation.web.forms.equipment import DueForm, SieveForm
 from gradation.web.shelf import Shelf, Tag, shelf_of
-from gradation.web.views.equipment_due import feed_of
+from gradation.web.views.equipment_due import calendar_password
 from gradation.web.views.equipment_items import card_of
 
 ROWS_SHOWN = 200
@@ -54,7 +54,8 @@ def due_list(request: PersonRequest) -> HttpResponse:
         **_of_shelf(request, shelf),
         "picks": picks,
         "narrowed": bool(chosen.get("bench") or chosen.get("keeper")),
-        "feed_url": request.build_absolute_uri(feed_of(request.user)),
+        "calendar_url": request.build_absolute_uri(reverse("equipment:due-subscribe")),
+        "calendar_password": calendar_password(request.user),
     }
     return render(request, "web/equipment/due_list.html", context)
 

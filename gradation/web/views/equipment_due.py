@@ -1,6 +1,10 @@
-"""Due days as a calendar, for the signed-in and for a calendar program with its own address."""
+"""Due days as a calendar, for the signed-in and for a calendar program with its own password."""
 
 from __future__ import annotations
+
+import binascii
+from base64 import b64decode
+from http import HTTPStatus
 
 from django.core import signing
 from django.http import HttpRequest, HttpResponse
@@ -13,19 +17,26 @@ from gradation.models import Laboratory, User
 from gradation.policy import Action, may
 from gradation.queries.due import DueRow
 from gradation.queries.due import due_list as due_rows
-from gradation.queries.laboratory import active_person
+from gradation.queries.laboratory import active_person, active_person_named
 from gradation.services import clock
 from gradation.web.answers import PersonRequest, page
 from gradation.web.context import laboratory_of
 
-_SALT = "gradation.due-feed"
-_DIGEST_KEPT = 16  # of the session digest: enough to end a feed with a new password
+_SALT = "gradation.due-calendar"
+_ADDRESS_SALT = "gradation.due-feed"
+_DIGEST_KEPT = 16  # of the session digest: enough to end a calendar with a new password
 
 
-def feed_of(person: User) -> str:
-    """Give the address of a person's own feed; a new password makes a new address."""
-    token = signing.dumps([person.pk, _digest(person)], salt=_SALT, compress=True)
-    return reverse("equipment:due-feed", args=[token])
+def calendar_password(person: User) -> str:
+    """Give the password of a person's calendar program: 256 bits, another with a new password.
+
+    It opens the days on which checks fall due, and nothing else.
+    """
+    return signing.Signer(salt=_SALT).signature(_signed(person))
+
+
+def _signed(person: User) -> str:
+    return f"{person.pk} {_digest(person)}"
 
 
 def _digest(person: User) -> str:
@@ -40,16 +51,51 @@ def due_calendar(request: PersonRequest) -> HttpResponse:
 
 
 @require_GET
+def due_subscribe(request: HttpRequest) -> HttpResponse:
+    """Give the due days to a calendar program that sends name and password (RFC 7617)."""
+    name, password = _sent_with(request)
+    person = active_person_named(name)
+    if person is None or not _fits(person, password) or not may(person, Action.READ_RECORDS):
+        says = "Name and calendar password are those that stand under Equipment.\n"
+        answer = HttpResponse(says, content_type="text/plain; charset=utf-8")
+        answer.status_code = HTTPStatus.UNAUTHORIZED
+        answer["WWW-Authenticate"] = 'Basic realm="Checks due", charset="UTF-8"'
+        return answer
+    return _calendar(request)
+
+
+def _sent_with(request: HttpRequest) -> tuple[str, str]:
+    kind, _, sent = request.headers.get("Authorization", "").partition(" ")
+    try:
+        pair = b64decode(sent, validate=True).decode() if kind.lower() == "basic" else ""
+    except (binascii.Error, UnicodeDecodeError):
+        pair = ""
+    name, _, password = pair.partition(":")
+    return name, password
+
+
+def _fits(person: User, password: str) -> bool:
+    try:
+        signing.Signer(salt=_SALT).unsign(f"{_signed(person)}:{password}")
+    except signing.BadSignature:
+        return False
+    return True
+
+
+@require_GET
 def due_feed(request: HttpRequest, token: str) -> HttpResponse:
-    """Give the due days to a calendar program: the address alone says whose it is."""
+    """Give the due days under an address with its own key, as they were handed out before.
+
+    None is made any more: an address stands in histories and logs of proxies.
+    """
     _reader_of(token)
     return _calendar(request)
 
 
 def _reader_of(token: str) -> User:
-    """Give the person a feed belongs to, if the address still holds."""
+    """Give the person an address belongs to, if it still holds."""
     try:
-        key, digest = signing.loads(token, salt=_SALT)
+        key, digest = signing.loads(token, salt=_ADDRESS_SALT)
         person = active_person(int(key))
     except (signing.BadSignature, TypeError, ValueError):
         person, digest = None, ""

@@ -11,11 +11,13 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from gradation.errors import Unavailable
 from gradation.models import Maintenance
 from gradation.policy import Action
 from gradation.queries import doors, operations
 from gradation.queries.laboratory import people_list
 from gradation.services import accounts, clock, incidents, maintenance, second_factor, sessions
+from gradation.services.signing_keys import laboratory_key
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, found, page, said, sent
 from gradation.web.context import laboratory_of
 from gradation.web.forms.door import FactorGoneForm
@@ -46,8 +48,17 @@ def operations_show(request: PersonRequest) -> HttpResponse:
         "idle_minutes": settings.SESSION_IDLE_S // 60,
         "longest_hours": settings.SESSION_COOKIE_AGE // 3600,
         "open_incidents": operations.incident_list().filter(closed_at=None).count(),
+        **_signing(),
     }
     return render(request, "web/settings/operations_show.html", context)
+
+
+def _signing() -> dict[str, object]:
+    """Give the key that signs certificates, or why there is none."""
+    try:
+        return {"signing_key": laboratory_key()}
+    except Unavailable as refusal:
+        return {"signing_fault": refusal.message}
 
 
 @require_POST

@@ -5,7 +5,6 @@ from __future__ import annotations
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
-from django.views.decorators.clickjacking import xframe_options_sameorigin
 from django.views.decorators.http import require_GET
 
 from gradation.documents.certificate import certificate_html
@@ -15,7 +14,7 @@ from gradation.queries import report_forms as file
 from gradation.services import report_forms
 from gradation.services.certificate_drafting import draft_content
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, found, page, sent
-from gradation.web.document_page import on_screen
+from gradation.web.document_page import framed_by_own_pages, on_screen
 from gradation.web.forms.intake import ReasonForm
 from gradation.web.forms.report_forms import (
     ReportFormChangeForm,
@@ -93,7 +92,7 @@ def form_give_up(request: PersonRequest, pk: int) -> HttpResponse:
 
 
 @require_GET
-@xframe_options_sameorigin
+@framed_by_own_pages
 @page(Action.KEEP_REPORT_FORMS)
 def form_preview(request: PersonRequest) -> HttpResponse:
     """Show a certificate of the laboratory on the form as it stands on the page."""

@@ -12,9 +12,10 @@ from django.urls import reverse
 
 from gradation.models import Run, User
 from gradation.policy import Action
+from gradation.queries.paper import PICTURES, may_compare, paper_of
 from gradation.queries.review_queue import InReview, runs_in_review, runs_picked
 from gradation.queries.review_risks import refused_signatures, risks_of
-from gradation.queries.runs import find_run, run_view
+from gradation.queries.runs import find_run, other_runs, run_view
 from gradation.queries.trail import Trail, trail_of
 from gradation.services import clock, review
 from gradation.web.answers import Doing, FormPage, PersonRequest, page, sent
@@ -87,12 +88,25 @@ def _shown(request: PersonRequest, run: Run, trail: Trail) -> dict[str, Any]:
         "scales": SCALES,
         "findings": found,
         "risks": risks_of([run])[run.pk],
+        "others": other_runs(run),
+        **_paper(request, run),
         "trail": trail,
         "days": days_of(trail.events),
         "look": LookForm(initial={"seen": trail.newest}),
         "readings": readings_of(run),
         "people": people_of(run),
         "policy": laboratory_of(request),
+    }
+
+
+def _paper(request: PersonRequest, run: Run) -> dict[str, Any]:
+    """Give what the page shows of the paper, where the run was typed from it."""
+    if run.on_paper is None:
+        return {}
+    return {
+        "paper": paper_of(run),
+        "pictures": PICTURES,
+        "may_compare": may_compare(request.user, run),
     }
 
 

@@ -1,4 +1,4 @@
-"""Import of runs recorded elsewhere: forms, tables given in, looked through, taken in."""
+"""Import of runs and orders: forms, tables given in, looked through, taken in."""
 
 from __future__ import annotations
 
@@ -20,9 +20,10 @@ from gradation.services import run_import as services
 from gradation.web import lists
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, page, said, sent
 from gradation.web.forms.base import initial_of
-from gradation.web.forms.run_import import SheetFormForm, TableForm, TakeInForm
+from gradation.web.forms.run_import import FORM_OF, ColumnsForm, TableForm, TakeInForm
 
 FAULTS_SHOWN = 200
+SAMPLES_SHOWN = 50
 
 
 def _place(job: RunImport) -> str:
@@ -38,18 +39,18 @@ def table_list(request: PersonRequest) -> HttpResponse:
 
 @page(Action.IMPORT_RUNS)
 def table_give(request: PersonRequest) -> HttpResponse:
-    """Give in a table of runs."""
+    """Give in a table of runs or orders."""
     form = TableForm(sent(request), request.FILES or None)
     asking = Asking(
-        "Give in a table of runs",
+        "Give in a table",
         "Give it in",
         reverse("bench:import-list"),
-        "One run a row. It is looked through next; nothing is taken in yet.",
+        "One run or order a row. It is looked through next; nothing is taken in yet.",
     )
 
     def act() -> RunImport:
         file: Any = form.cleaned_data["file"]
-        return services.add_runs_table(
+        return services.add_table(
             actor=request.user, form=form.cleaned_data["form"], file=file.read(), name=file.name
         )
 
@@ -59,8 +60,15 @@ def table_give(request: PersonRequest) -> HttpResponse:
 
 @page(Action.IMPORT_RUNS)
 def sheet_form_add(request: PersonRequest) -> HttpResponse:
-    """Describe how the tables of one origin are read."""
-    form = SheetFormForm(sent(request), request.FILES or None)
+    """Describe how tables of runs of one origin are read."""
+    form = FORM_OF[SheetForm.Kind.RUNS](sent(request), request.FILES or None)
+    return _kept(request, form, None)
+
+
+@page(Action.LOG_SAMPLE)
+def order_form_add(request: PersonRequest) -> HttpResponse:
+    """Describe how tables of orders of one origin are read."""
+    form = FORM_OF[SheetForm.Kind.ORDERS](sent(request), request.FILES or None)
     return _kept(request, form, None)
 
 
@@ -68,16 +76,17 @@ def sheet_form_add(request: PersonRequest) -> HttpResponse:
 def sheet_form_change(request: PersonRequest, pk: int) -> HttpResponse:
     """Change how the tables of one origin are read; tables taken in stay as they are."""
     row = find_sheet_form(pk)
-    start = initial_of(row, SheetFormForm)
+    kind = FORM_OF[row.kind]
+    start = initial_of(row, kind)
     start |= {"columns": row.columns, "headings": json.dumps(list(row.columns))}
-    form = SheetFormForm(sent(request), request.FILES or None, initial=start)
+    form = kind(sent(request), request.FILES or None, initial=start)
     return _kept(request, form, row)
 
 
-def _kept(request: PersonRequest, form: SheetFormForm, row: SheetForm | None) -> HttpResponse:
+def _kept(request: PersonRequest, form: ColumnsForm, row: SheetForm | None) -> HttpResponse:
     """Keep a form, or show it again with the columns of the table that came with it."""
     asking = Asking(
-        f"How {row} is read" if row else "A form for tables of runs",
+        f"How {row} is read" if row else f"A form for tables of {form.kind}",
         "Keep the form",
         reverse("bench:import-list"),
         "Hand in a table once: its headings appear below, and each is given its meaning.",
@@ -110,7 +119,9 @@ def _context(job: RunImport) -> dict[str, Any]:
         "job": job,
         "done": job.rows_done if done is None else done,
         "silent": job.is_silent(clock.now()),
+        "sound": job.rows_total - job.rows_faulty,
         "faults": job.faults[:FAULTS_SHOWN],
+        "samples": job.samples.order_by("import_row")[:SAMPLES_SHOWN],
         "form": TakeInForm(),
     }
 
@@ -127,27 +138,25 @@ def table_progress(request: PersonRequest, pk: int) -> HttpResponse:
 def table_look(request: PersonRequest, pk: int) -> HttpResponse:
     """Begin to look a table through."""
     job = find_import(pk)
-    return _begun(request, job, lambda: services.begin_look(actor=request.user, job=job))
+    return _begun(request, job, lambda: services.look_in_background(actor=request.user, job=job))
 
 
 @require_POST
 @page(Action.IMPORT_RUNS)
 def table_take_in(request: PersonRequest, pk: int) -> HttpResponse:
-    """Begin to take the runs of a table in."""
+    """Begin to take the rows of a table in."""
     job, way = find_import(pk), request.POST.get("way", "")
     return _begun(
-        request, job, lambda: services.begin_take_in(actor=request.user, job=job, way=way)
+        request, job, lambda: services.take_in_background(actor=request.user, job=job, way=way)
     )
 
 
-def _begun(request: PersonRequest, job: RunImport, claim: Callable[[], RunImport]) -> HttpResponse:
-    """Claim the work now, so that a refusal is told at once, and do it in the background."""
+def _begun(request: PersonRequest, job: RunImport, begin: Callable[[], RunImport]) -> HttpResponse:
+    """Begin the work; a refusal is told at once."""
     try:
-        claimed = claim()
+        begin()
     except Refusal as refusal:
         said(request, refusal.message)
-    else:
-        long_work.begin(job.work_name, lambda: services.do_work(actor=request.user, job=claimed))
     return redirect(_place(job))
 
 

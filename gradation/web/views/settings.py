@@ -12,8 +12,9 @@ from django.shortcuts import render
 from django.urls import reverse
 
 from gradation.models import User
-from gradation.policy import Action
+from gradation.policy import Action, may
 from gradation.queries import laboratory as file
+from gradation.queries.signatures import newest_policy, policy_to_accept
 from gradation.services import laboratory, parties, people
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, found, page, sent
 from gradation.web.context import laboratory_of
@@ -79,7 +80,13 @@ def _person(pk: int) -> User:
 @page()
 def laboratory_show(request: PersonRequest) -> HttpResponse:
     """Show the laboratory, its policies and its people."""
-    context = {"laboratory": laboratory_of(request), "people": file.people_list()}
+    signs = may(request.user, Action.ACCEPT_SIGNING_POLICY)
+    context = {
+        "laboratory": laboratory_of(request),
+        "people": file.people_list(),
+        "signing_policy": newest_policy(),
+        "policy_to_accept": policy_to_accept(request.user) if signs else None,
+    }
     return render(request, "web/settings/laboratory_show.html", context)
 
 
