@@ -59,12 +59,53 @@
   const put = (name, row) => during([name], "readwrite", (stores) => stores[name].put(row));
   const remove = (name, id) => during([name], "readwrite", (stores) => stores[name].delete(id));
 
+  // A database writes in its own time, and a page that goes meanwhile takes the write with it. For
+  // that moment the reading stands in the local storage too, which has it at once.
+  const HELD = "held ";
+
+  const hold = (entry, draftIds) => {
+    try {
+      localStorage.setItem(HELD + entry.key, JSON.stringify({ entry, draftIds }));
+    } catch {
+      // No room, or a window that keeps nothing: then the database alone has to do.
+    }
+  };
+
+  const letGo = (entry) => {
+    try {
+      localStorage.removeItem(HELD + entry.key);
+    } catch {
+      // What could not be held need not be let go.
+    }
+  };
+
   // A reading is added and its half-typed text forgotten in one step: it is never in neither.
-  const add = (entry, draftIds = []) =>
+  const write = (entry, draftIds) =>
     during(["readings", "drafts"], "readwrite", (stores) => {
       draftIds.forEach((id) => stores.drafts.delete(id));
       return stores.readings.add({ ...entry, format: FORM });
     });
+
+  const add = async (entry, draftIds = []) => {
+    hold(entry, draftIds);
+    await write(entry, draftIds).catch(isThere).finally(() => letGo(entry));
+  };
+
+  // Another page of this browser has taken the reading in already.
+  const isThere = (error) => {
+    if (error?.name !== "ConstraintError") throw error;
+  };
+
+  // What a page that is gone held: it is taken in before anybody asks what waits here.
+  const takeHeld = async () => {
+    for (const name of Object.keys(localStorage).filter((it) => it.startsWith(HELD))) {
+      const held = JSON.parse(localStorage.getItem(name));
+      if (!held) continue;
+      await write(held.entry, held.draftIds).catch(isThere);
+      letGo(held.entry);
+    }
+  };
+  const heldTaken = takeHeld().catch(() => {});
 
   // Whoever holds the lease sends; it runs out by itself should that tab die. Web Locks would need
   // a secure origin, which a bench on the laboratory's own network may not have.
@@ -106,9 +147,7 @@
     for (const name of Object.keys(localStorage).filter((it) => it.startsWith("readings /"))) {
       const page = name.slice("readings ".length);
       for (const { path, values } of Object.values(JSON.parse(localStorage.getItem(name)))) {
-        await add(oldReading(page, path, values)).catch((error) => {
-          if (error?.name !== "ConstraintError") throw error;
-        });
+        await add(oldReading(page, path, values));
       }
       localStorage.removeItem(name);
     }
@@ -127,7 +166,7 @@
     newKey,
     queue: {
       add,
-      readings: () => all("readings"),
+      readings: () => heldTaken.then(() => all("readings")),
       change: (entry) => put("readings", entry),
       forget: (entry) => remove("readings", entry.n),
       takeLease,

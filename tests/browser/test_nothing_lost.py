@@ -118,6 +118,31 @@ def test_a_closed_tab_brings_back_what_waited_and_what_was_half_typed(screen, br
     assert masses(run) == [("dry mass", 0, "500.0"), ("fraction", 1, "12,5")]
 
 
+#: A disk so slow that what is written to the browser's database is not there before the page goes.
+SLOW_DISK = """() => {
+  const add = IDBObjectStore.prototype.add;
+  IDBObjectStore.prototype.add = function (...row) {
+    const wait = () => {
+      this.get(0).onsuccess = wait;
+    };
+    wait();
+    return add.apply(this, row);
+  };
+}"""
+
+
+def test_a_page_that_goes_while_the_browser_still_writes_loses_nothing(screen, run):
+    screen.evaluate(SLOW_DISK)
+    type_reading(screen, "dry-mass-0", "500.0")
+    screen.reload()
+
+    is_kept(screen, "dry-mass-0", "500.0")
+    expect(line(screen)).to_contain_text("Everything entered is kept")
+    assert masses(run) == [("dry mass", 0, "500.0")]
+    assert screen.evaluate("() => Object.keys(localStorage)") == []
+    assert not screen.evaluate(DRAFTS, "500.0")
+
+
 def test_an_expired_sign_in_keeps_what_was_entered_until_the_same_person_is_back(
     screen, browser_context, run, place
 ):
@@ -149,6 +174,7 @@ def test_signing_in_again_in_another_tab_is_enough(screen, browser_context, run,
 def test_another_persons_sign_in_never_sends_it_under_their_name(screen, browser_context, run):
     browser_context.clear_cookies()
     type_reading(screen, "dry-mass-0", "500.0")
+    expect(line(screen)).to_contain_text("1 reading waits in this browser")
     expect(line(screen)).to_contain_text("Sign in again to send")
     other = factories.technician()
 
