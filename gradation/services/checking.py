@@ -12,6 +12,7 @@ from django.db import IntegrityError, models, transaction
 from gradation.errors import Conflict, Fault, Invalid, NotFound
 from gradation.models import Sample, SampleHold
 from gradation.services import clock
+from gradation.services.row_cleaning import clean_row
 
 __all__ = [
     "cleaned",
@@ -34,7 +35,7 @@ _SENTENCE_END = re.compile(r"(?<=[a-zäöüéµ%)\d])\.(?=\s)")
 def cleaned(row: Row, *, exclude: frozenset[str] = frozenset()) -> Row:
     """Check every field of a row before it is written; all faults are named at once."""
     try:
-        row.full_clean(exclude=exclude)
+        clean_row(row, exclude)
     except ValidationError as error:
         raise Invalid(_faults(error)) from error
     return row

@@ -362,10 +362,11 @@ def _with_names(subject: models.Model, state: State) -> State:
 
 
 def _lock_head(chain: str) -> ChainHead:
-    head = ChainHead.objects.select_for_update().filter(chain=chain).first()
+    held = ChainHead.objects.select_for_update().filter(chain=chain)
+    head = held.first()
     if head is None:
-        ChainHead.objects.get_or_create(chain=chain)
-        head = ChainHead.objects.select_for_update().get(chain=chain)
+        ChainHead.objects.bulk_create([ChainHead(chain=chain)], ignore_conflicts=True)
+        head = held.get()
     return head
 
 

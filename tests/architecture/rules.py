@@ -21,6 +21,7 @@ SCIENCE_SECTIONS = ("Parameters", "Returns", "Raises", "Notes", "References", "E
 # Tools of the use-cases.
 NOT_A_USE_CASE = {"ledger", "numbering", "clock", "checking", "results", "run_setup"} | {
     "bulk_rows",
+    "row_cleaning",
     "check_evidence",
     "dry_mass_of_run",
     "observed",
