@@ -17,7 +17,6 @@ BASE_URL = environ.Env().str("GRADATION_DEMO_URL", default="http://127.0.0.1:800
 ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
 SECRET_KEY = kept_secret_key(DATA_DIR / "secret_key")
 SIGNING_KEY_FILE = str(DATA_DIR / "signing_key.pem")
-BASE_URL = environ.Env().str("GRADATION_DEMO_URL", default="http://localhost:8000")
 DATABASES = {"default": sqlite_database(DATA_DIR / "gradation.sqlite3")}
 
 WEBHOOK_NETWORKS = networks("GRADATION_WEBHOOK_NETWORKS", default=[])
