@@ -11,7 +11,7 @@ from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from django.db.models import Exists, Max, Model, QuerySet
+from django.db.models import Exists, Model, OuterRef, QuerySet, Subquery
 
 from gradation.models import (
     Bench,
@@ -38,6 +38,7 @@ __all__ = [
     "attach_readings",
     "attach_settled",
     "forget_settled",
+    "settled",
     "settled_choices",
     "settled_laboratory",
     "was_dried",
@@ -111,7 +112,8 @@ def _marks(run: Run) -> tuple[int | None, bool]:
     """Give the newest shaking of a run, and whether its portion has a drying, in one query."""
     concerned = [key for key in (run.portion_id, run.portion.parent_id) if key is not None]
     dryings = Drying.objects.filter(portion__in=concerned)
-    marks = Run.objects.filter(pk=run.pk).values_list(Max("shakings__pk"), Exists(dryings))
+    newest = Shaking.objects.filter(run=OuterRef("pk")).order_by("-pk").values("pk")[:1]
+    marks = Run.objects.filter(pk=run.pk).values_list(Subquery(newest), Exists(dryings))
     found: tuple[int | None, bool] = marks.order_by().get()
     return found
 
@@ -124,6 +126,11 @@ def settled_laboratory() -> Laboratory | None:
 def settled_choices() -> tuple[RunCheckPolicy, ...]:
     """Give what the laboratory has chosen for its checks of runs, as of a moment ago."""
     return _remembered((RunCheckPolicy,), KEPT_S, lambda: tuple(RunCheckPolicy.objects.all()))
+
+
+def settled(key: Hashable, read: Callable[[], Found]) -> Found:
+    """Give what somebody looks up at every reading, as of a moment ago; `key` tells it apart."""
+    return _remembered(key, KEPT_S, read)
 
 
 def forget_settled() -> None:

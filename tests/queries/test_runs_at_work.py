@@ -7,10 +7,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from gradation.errors import NotFound
-from gradation.models import Customer, Run, Sample
+from gradation.models import Customer, Laboratory, Run, Sample, Stage
 from gradation.policy import Role
 from gradation.queries import settled
 from gradation.queries.run_changes import refuse_unseen
+from gradation.queries.run_checks import findings
 from gradation.queries.runs import find_run, find_run_at_work, preview
 from gradation.services import bench
 from gradation.services.weighing import Reading
@@ -70,6 +71,24 @@ def test_what_is_settled_is_read_once_for_many_readings(technician, weighed):
     # Version, its apertures, material, customer; the sample has no specification. Bench and
     # technician; sieves, instruments and shakings of the run.
     assert first - second == 9
+
+
+def test_history_and_competences_are_looked_up_once_for_many_readings(technician, weighed):
+    laboratory = Laboratory.objects.get()
+
+    def look(choices):
+        run = find_run_at_work(technician, weighed.pk)
+        return queries_of(
+            lambda: findings(run, Stage.HAND_OVER, laboratory=laboratory, choices=choices)
+        )
+
+    choices = settled.settled_choices()
+    first, second = look(choices), look(choices)
+
+    # Accepted runs of the material; who was found able, and whether anybody ever was.
+    assert first - second == 3
+    # Whoever hands over is not told what was true a moment ago: these three, and the choices.
+    assert look(None) == first + 1
 
 
 def test_renamed_customer_is_read_again_after_a_moment(technician, weighed, monkeypatch):

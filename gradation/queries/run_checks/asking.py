@@ -41,7 +41,7 @@ from gradation.queries.run_checks.context import (
     of_run,
     with_parts,
 )
-from gradation.queries.run_checks.parts import LOADERS, sharing
+from gradation.queries.run_checks.parts import LOADERS, LOADERS_AT_WORK, sharing
 from gradation.queries.run_checks.rule import Asked, Finding, Rule, Seen
 from gradation.science.worksheet import Evaluation
 
@@ -130,11 +130,13 @@ def findings(
 
     A run from `find_run` costs few queries more, and their number does not grow with the nest.
     With `evaluation` it is not computed again; `laboratory` and its `choices` are not read again
-    where they are given.
+    where they are given. With `choices`, as the page of a run at work has them, the history of the
+    material and who was found able are those of a moment ago, too.
     """
     laboratory = laboratory or Laboratory.objects.get()
     context = replace(of_run(run, stage, laboratory, evaluation), reviewer=reviewer)
-    return _asked_in(context, LOADERS, _choices(laboratory, choices), None)
+    loaders = LOADERS if choices is None else LOADERS_AT_WORK
+    return _asked_in(context, loaders, _choices(laboratory, choices), None)
 
 
 class FindingsElsewhere:

@@ -28,12 +28,12 @@ from gradation.models import (
 from gradation.queries.due import places_taken, said_taken
 from gradation.queries.preparation import DryingState, drying_state, washed_drying_state
 from gradation.queries.run_checks.context import Claim, Context, Loader, Part
-from gradation.queries.settled import was_dried
+from gradation.queries.settled import settled, was_dried
 from gradation.queries.shakings import latest_shakings
 from gradation.science.gradation import Basis
 from gradation.science.history import Recorded
 
-__all__ = ["LOADERS", "MOST_RUNS", "sharing"]
+__all__ = ["LOADERS", "LOADERS_AT_WORK", "MOST_RUNS", "sharing"]
 
 Parts = Mapping[str, Any]
 
@@ -306,6 +306,28 @@ LOADERS: Mapping[Part, Loader] = {
     Part.REPLACED_ON: _replaced_on,
     Part.SHAKINGS: _shakings,
     Part.UNCHECKED: _unchecked,
+}
+
+
+def _settled_history(context: Context) -> Parts:
+    """Give the history as of a moment ago; a run at work is no part of it."""
+    sizes = tuple(each.aperture_um for each in context.standing)
+    material = context.portion.sample.material_id
+    key = (Part.HISTORY, context.procedure.procedure_id, material, sizes)
+    return settled(key, lambda: _history(context))
+
+
+def _settled_competences(context: Context) -> Parts:
+    people = frozenset(person.pk for person in (*context.people, context.reviewer) if person)
+    key = (Part.COMPETENCES, context.procedure.procedure_id, people)
+    return settled(key, lambda: _competences(context))
+
+
+#: For the page of a run at work, which asks after every reading: others' work is a moment old.
+LOADERS_AT_WORK: Mapping[Part, Loader] = {
+    **LOADERS,
+    Part.HISTORY: _settled_history,
+    Part.COMPETENCES: _settled_competences,
 }
 
 #: The same for all runs of one material by one procedure on the same sizes.
