@@ -115,7 +115,8 @@ def certificate_text(page: Page) -> str:
 
 @pytest.mark.usefixtures("pdf_libraries")
 def test_a_sample_goes_from_the_label_to_the_certificate_and_tells_its_history(browser_page, place):
-    page = browser_page
+    page, addresses = browser_page, []
+    page.on("request", lambda request: addresses.append(request.url))
     sign_in(page, place.technician)
     number = log_sample(page)
     open_run(page, place)
@@ -131,6 +132,9 @@ def test_a_sample_goes_from_the_label_to_the_certificate_and_tells_its_history(b
     text = certificate_text(page)
     page.goto(f"/intake/samples/{number}/history/")
 
+    # OWASP ASVS 5.0, 14.2.1: what is secret stands in no address.
+    assert any("?" in address and "way=another" in address for address in addresses)
+    assert not [address for address in addresses if "csrfmiddlewaretoken" in address]
     assert number in text
     assert "Concrete sand 0/4" in text
     for figure in PASSING:
