@@ -141,6 +141,13 @@ _OF_RUN: tuple[Column, ...] = (
         lambda r: r.counts,
     ),
     _time("opened_at", "When the run was opened.", lambda r: r.opened_at),
+    Column(
+        "recorded_on_paper_on",
+        "Day of the work, where the run was recorded on paper and typed later; else empty.",
+        Kind.DAY,
+        "",
+        lambda r: r.on_paper.performed_on if r.on_paper else None,
+    ),
 )
 
 RUN_COLUMNS: tuple[Column, ...] = (
@@ -298,7 +305,7 @@ _SHARED = (
 
 def _runs(actor: User, wanted: Wanted) -> QuerySet[Run]:
     rows = Run.objects.filter(portion__sample__in=samples_visible_to(actor))
-    rows = rows.select_related("portion__sample").prefetch_related(*_SHARED)
+    rows = rows.select_related("portion__sample", "transcription").prefetch_related(*_SHARED)
     return _narrowed(rows, wanted, "opened_at", "portion__sample__")
 
 

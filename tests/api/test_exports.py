@@ -41,6 +41,7 @@ def test_the_columns_are_told(client, bearer):
 
     told = {column["column"]: column for column in answer.json()["results"]}
     assert told["aperture_um"]["unit"] == "µm"
+    assert told["recorded_on_paper_on"]["type"] == "day"
 
 
 @pytest.mark.parametrize(

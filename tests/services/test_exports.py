@@ -24,6 +24,7 @@ from gradation.queries.exports import Table, Wanted
 from gradation.services import clock
 from gradation.services.exports import export_records
 from tests import factories
+from tests.paper_runs import make_typed_run
 
 pytestmark = pytest.mark.django_db
 
@@ -128,6 +129,35 @@ def test_pandas_takes_the_wide_form_as_it_is(auditor, form):
     assert frame["run"].dtype.kind == "i"
     assert pandas.to_datetime(frame["opened_at"]).dt.tz is not None
     assert frame["counts"].tolist() in ([True, True], ["yes", "yes"])
+
+
+@pytest.mark.parametrize("table", [Table.RUNS, Table.RESULTS_LONG, Table.RESULTS_WIDE])
+def test_a_run_from_paper_tells_the_day_of_its_work(auditor, table):
+    """Typed two days after the work; the run beside it was weighed here and tells no such day."""
+    day = clock.today() - timedelta(days=2)
+    sample = factories.make_sample(received_at=clock.now() - timedelta(days=3))
+    on_paper = make_typed_run(sample=sample, performed_on=day)
+    at_the_bench = factories.make_accepted_run()
+
+    _, data = taken(auditor, table)
+
+    told = {(row["run"], row["recorded_on_paper_on"]) for row in rows_in(data)}
+    assert told == {(str(on_paper.pk), day.isoformat()), (str(at_the_bench.pk), "")}
+
+
+@pytest.mark.parametrize("table", [Table.RUNS, Table.RESULTS_LONG, Table.RESULTS_WIDE])
+def test_many_runs_from_paper_cost_no_further_queries(auditor, table):
+    make_typed_run()
+    taken(auditor, table)  # what is asked once for good, such as the actor's roles
+    with CaptureQueriesContext(connection) as of_one:
+        taken(auditor, table)
+    make_typed_run()
+    make_typed_run()
+
+    with CaptureQueriesContext(connection) as of_three:
+        taken(auditor, table)
+
+    assert len(of_three) == len(of_one)
 
 
 def test_a_period_is_half_open_and_by_receipt(auditor):
