@@ -544,7 +544,7 @@ class Migration(migrations.Migration):
                 (
                     "at_s",
                     models.BigIntegerField(
-                        help_text="When the run was opened, in seconds since 1970 (UTC): a number is read faster."
+                        help_text="When the work was done, in seconds since 1970 (UTC): a number is read faster."
                     ),
                 ),
             ],

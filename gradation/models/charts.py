@@ -17,7 +17,8 @@ class ResultFigure(models.Model):
     """One figure of a run's newest result, laid out so that thousands are read at once.
 
     Copied from the frozen result and rebuilt from it at will; a further version of the result
-    takes the place of what the version before gave. What is not determinable has no row.
+    takes the place of what the version before gave. What is not determinable has no row. The
+    work of a run counts from its opening; of one recorded on paper, from the day on the paper.
     """
 
     result = models.ForeignKey(
@@ -35,7 +36,7 @@ class ResultFigure(models.Model):
     name = models.CharField(max_length=48, help_text="Such as passing_600, d50, loss.")
     value = models.FloatField(help_text="Unrounded, in the unit of its name.")
     at_s = models.BigIntegerField(
-        help_text="When the run was opened, in seconds since 1970 (UTC): a number is read faster."
+        help_text="When the work was done, in seconds since 1970 (UTC): a number is read faster."
     )
 
     class Meta:

@@ -60,7 +60,7 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True)
 class RunSeries:
-    """Runs in the order in which they were opened; one entry of each array a run."""
+    """Runs in the order in which the work was done; one entry of each array a run."""
 
     run_id: Whole
     at_s: Whole

@@ -1,9 +1,12 @@
 """A series of runs as a control chart: which runs count, what is a point, what is marked."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from gradation.models import Check, ControlChart, ResultFigure, Run
 from gradation.queries.control_charts import followed_by, group_trends, process_line
@@ -26,6 +29,7 @@ from gradation.services import clock
 from tests import factories
 from tests.counting import count_queries
 from tests.many_runs import FIRST, copy_of, make_series, pattern_of
+from tests.paper_runs import make_typed_run
 from tests.tampering import guards_lifted
 
 pytestmark = pytest.mark.django_db
@@ -33,6 +37,7 @@ pytestmark = pytest.mark.django_db
 UTC = ZoneInfo("UTC")
 ALL = Stretch(UTC)
 KEY = "passing_600"
+EIGHT_TODAY = timezone.now().replace(hour=8, minute=0, second=0, microsecond=0)
 RANGE = "moving_range_beyond_limit"
 Kind = ControlChart.Kind
 
@@ -116,6 +121,68 @@ def test_days_are_the_laboratorys(material, pattern):
 
     assert on_day.value.tolist() == list(range(15))
     assert after.value.tolist() == list(range(15, 20))
+
+
+def eight_o_clock(days):
+    """Give eight o'clock (UTC) some days from today, after the procedure was released."""
+    return EIGHT_TODAY + timedelta(days=days)
+
+
+def three_runs_one_from_paper(material):
+    """Two runs at the bench on days 2 and 6; then one typed on day 9 from paper of day 4."""
+    sample = factories.make_sample(material=material)
+    with clock.at(eight_o_clock(2)):
+        before = factories.make_weighed_run(sample=sample)
+    with clock.at(eight_o_clock(6)):
+        after = factories.make_weighed_run(sample=sample)
+    with clock.at(eight_o_clock(9)):
+        between = make_typed_run(sample=sample, performed_on=eight_o_clock(4).date())
+    return before, between, after
+
+
+def test_a_run_from_paper_stands_in_a_series_at_the_day_of_its_work(material):
+    runs = three_runs_one_from_paper(material)
+
+    found = series(material)
+
+    assert found.run_id.tolist() == [run.pk for run in runs]
+    assert [datetime.fromtimestamp(int(at_s), UTC).date() for at_s in found.at_s] == [
+        eight_o_clock(days).date() for days in (2, 4, 6)
+    ]
+
+
+def test_a_stretch_of_days_holds_a_run_from_paper_by_the_day_of_its_work(material):
+    _, between, after = three_runs_one_from_paper(material)
+    followed = Followed(KEY, material_id=material.pk)
+    worked_on, typed_on = eight_o_clock(4).date(), eight_o_clock(9).date()
+
+    of_its_day = run_series(followed, Stretch(UTC, worked_on, worked_on))
+    since_typed = run_series(followed, Stretch(UTC, since=typed_on))
+    newest = run_series(followed, Stretch(UTC, newest=2))
+
+    assert of_its_day.run_id.tolist() == [between.pk]
+    assert len(since_typed) == 0
+    assert newest.run_id.tolist() == [between.pk, after.pk]
+
+
+def test_work_typed_on_its_own_day_is_not_dated_after_it_was_typed(material):
+    sample = factories.make_sample(material=material)
+    with clock.at(eight_o_clock(2)):
+        make_typed_run(sample=sample)
+
+    assert series(material).at_s.tolist() == [int(eight_o_clock(2).timestamp())]
+
+
+def test_figures_laid_out_anew_keep_the_day_of_the_paper(material):
+    from gradation.services.result_figures import fill_figures
+
+    runs = three_runs_one_from_paper(material)
+    ResultFigure.objects.all().delete()
+    with CaptureQueriesContext(connection) as asked:
+        fill_figures()
+
+    assert series(material).run_id.tolist() == [run.pk for run in runs]
+    assert sum('FROM "gradation_transcription"' in each["sql"] for each in asked) == 1
 
 
 def test_newest_runs_alone_come_in_the_order_of_time(material, pattern):
