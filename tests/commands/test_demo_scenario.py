@@ -34,11 +34,13 @@ from gradation.models import (
     Sieve,
     SpecificationVersion,
     Stage,
+    Transcription,
     User,
     Weighing,
 )
 from gradation.policy import Role
 from gradation.queries.due import Due, due_of
+from gradation.queries.paper import paper_of, typists_of
 from gradation.queries.run_checks import findings
 from gradation.queries.wear import suspect_sieves, wear_of
 from gradation.science.worksheet import as_json, evaluate, parse_worksheet
@@ -288,6 +290,20 @@ def test_one_sample_has_two_portions_and_one_two_determinations():
     determinations = Run.objects.filter(portion__sample__number__in=twice, determination=2)
     assert len(twice) == 2
     assert determinations.count() == 1
+
+
+def test_one_run_was_typed_from_paper_and_compared_before_its_certificate():
+    run = Transcription.objects.get().run
+    paper = paper_of(run)
+    certificate = run.certificates.get()
+    typed_on = timezone.localtime(run.opened_at, ZONE).date()
+
+    assert paper.transcription.performed_on < typed_on
+    assert paper.is_compared
+    assert paper.last.made_by_id not in typists_of(run)
+    assert run.state == Run.State.ACCEPTED
+    assert certificate.state == Certificate.State.ISSUED
+    assert "typed from paper records" in str(certificate.content)
 
 
 def test_one_run_is_left_half_weighed_and_keeps_its_sieves():

@@ -92,7 +92,7 @@ def run_story(world: World, job: Job) -> Work:
         nest=nest,
     )
     run = open_run(actor, job.portion, setup)
-    for typed in list(_typed(job, sieving_of(world, job, nest)))[: job.stops_after]:
+    for typed in list(typed_in(job, sieving_of(world, job, nest)))[: job.stops_after]:
         if _is_shaken_before(world, job, typed):
             yield start + timedelta(minutes=typed.minute - 1)
             shake(actor, run, _key(job, "shaking"), job.shaken_longer)
@@ -150,7 +150,8 @@ def sieving_of(world: World, job: Job, nest: Nest) -> Sieving:
     return sieve(job.mixture, apertures_um, job.handling, generator(*job.key, "run"))
 
 
-def _typed(job: Job, sieving: Sieving) -> Iterator[Typed]:
+def typed_in(job: Job, sieving: Sieving) -> Iterator[Typed]:
+    """Yield the readings of a job in the order in which they are made."""
     slot = Weighing.Slot
     wash_minutes = WASH_MINUTES if sieving.washed_dry_mass_g is not None else 0
     yield Typed(_reading(job, slot.DRY_MASS, sieving.dry_mass_g), 3)

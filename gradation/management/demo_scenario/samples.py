@@ -22,6 +22,7 @@ from gradation.management.demo_scenario.cast import REVIEWER, TECHNICIANS
 from gradation.management.demo_scenario.data_files import rows_of
 from gradation.management.demo_scenario.grains import batch, generator, mixtures
 from gradation.management.demo_scenario.materials import BY_KEY, Kind
+from gradation.management.demo_scenario.paper_work import TYPED_AFTER, paper_story
 from gradation.management.demo_scenario.reporting import report
 from gradation.management.demo_scenario.timeline import Story
 from gradation.management.demo_scenario.world import World
@@ -185,8 +186,13 @@ def _prepare(course: Course) -> TestPortion:
 
 
 def _run(course: Course, portion: TestPortion, number: int) -> Step:
-    """Make one run and add it to the course."""
-    run = yield from run_story(course.world, _job(course, portion, number))
+    """Make one run, at the bench or on paper, and add it to the course."""
+    job = _job(course, portion, number)
+    if course.plan.fault == "paper":
+        run = yield from paper_story(course.world, job)
+        course.next_day(TYPED_AFTER)
+    else:
+        run = yield from run_story(course.world, job)
     course.runs.append(run)
 
 
