@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from django.db.models import Case, F, Q, QuerySet, When
+from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, When
 
 from gradation.models import (
     Bench,
     Check,
+    Drying,
+    DryingMass,
     Equipment,
     Instrument,
     ReferenceLot,
@@ -24,6 +26,7 @@ __all__ = [
     "bench_instruments",
     "bench_list",
     "check_list",
+    "drying_uses",
     "due_state",
     "instrument_list",
     "instrument_uses",
@@ -109,6 +112,13 @@ def instrument_uses(instrument: Instrument) -> QuerySet[Run]:
     """List the runs that an instrument was used for, newest first."""
     used = RunInstrument.objects.filter(instrument=instrument).values("run")
     return _uses(Run.objects.filter(pk__in=used))
+
+
+def drying_uses(instrument: Instrument) -> QuerySet[Drying]:
+    """List the dryings in an oven, or weighed on a balance, newest first."""
+    weighed = DryingMass.objects.filter(drying=OuterRef("pk"), balance=instrument)
+    dryings = Drying.objects.filter(Q(oven=instrument) | Exists(weighed))
+    return dryings.select_related("portion", "begun_by").order_by("-pk")
 
 
 def _uses(runs: QuerySet[Run]) -> QuerySet[Run]:

@@ -10,10 +10,12 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from gradation.models import (
+    Drying,
     Equipment,
     ImpactAssessment,
     Laboratory,
     Run,
+    RunInstrument,
     RunSieve,
     Sieve,
     Weighing,
@@ -31,7 +33,8 @@ def touched_runs(assessment: ImpactAssessment) -> QuerySet[Run]:
     """List the runs made with the item, or by the person, within the period, both days included.
 
     A run opened before the period and weighed in it counts: it was at risk. One typed from paper
-    counts by the day of the work. A sieve touches the runs it stood in and those washed over it.
+    counts by the day of the work. A sieve touches the runs it stood in and those washed over it;
+    an oven also those whose portion was in it within the period, whenever they were sieved.
     """
     zone = laboratory_zone()
     first = datetime.combine(assessment.period_from, time(), zone)
@@ -50,7 +53,21 @@ def touched_runs(assessment: ImpactAssessment) -> QuerySet[Run]:
     if assessment.equipment.kind == Equipment.Kind.SIEVE:
         stood = RunSieve.objects.filter(sieve=assessment.equipment_id).values("run")
         return runs.filter(Q(pk__in=stood) | Q(guard_sieve=assessment.equipment_id))
-    return runs.filter(instruments__instrument=assessment.equipment_id)
+    served = RunInstrument.objects.filter(instrument=assessment.equipment_id).values("run")
+    stood_beside = (at_work | on_paper) & Q(pk__in=served)
+    return Run.objects.filter(stood_beside | _dried_in(assessment, first, after)).order_by()
+
+
+def _dried_in(assessment: ImpactAssessment, first: datetime, after: datetime) -> Q:
+    """Ask for the runs that rest on a drying in the oven between two moments."""
+    dryings = Drying.objects.filter(
+        Q(ended_at__gte=first) | Q(ended_at__isnull=True),
+        oven=assessment.equipment_id,
+        began_at__lt=after,
+    )
+    before = dryings.filter(stage=Drying.Stage.BEFORE).values("portion")
+    washed = dryings.filter(stage=Drying.Stage.AFTER_WASHING).values("run")
+    return Q(portion__in=before) | Q(pk__in=washed)
 
 
 _DRIFT = 50  # [%]; a balance off by half its reading was out of order and corrects nothing

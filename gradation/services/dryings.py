@@ -8,11 +8,13 @@ from decimal import Decimal
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import F
 
 from gradation.errors import Conflict, Invalid
 from gradation.models import (
     Drying,
     DryingMass,
+    Equipment,
     Instrument,
     ProcedureVersion,
     Run,
@@ -109,8 +111,15 @@ def begin_drying(*, actor: User, portion: TestPortion, oven: Oven) -> Drying:
             notes="\n".join(notes),
         )
         cleaned(drying).save(force_insert=True)
+        if oven.oven is not None:
+            _count_use(oven.oven)
         ledger.write(actor=actor, action="drying begun", subject=drying)
     return drying
+
+
+def _count_use(oven: Instrument) -> None:
+    """Count a drying as a use of its oven, for a check that falls due by uses."""
+    Equipment.objects.filter(pk=oven.pk).update(use_count=F("use_count") + 1)
 
 
 def _procedure(portion: TestPortion, run: Run | None) -> ProcedureVersion:

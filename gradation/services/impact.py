@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Min, Q
 
 from gradation.errors import Conflict, Fault, Invalid
 from gradation.models import (
     Certificate,
     Check,
+    Drying,
     Equipment,
     ImpactAssessment,
     ImpactDecision,
@@ -124,9 +125,18 @@ class _Subject:
             runs = runs.filter(places__sieve=self.equipment.pk)
         else:
             runs = runs.filter(instruments__instrument=self.equipment.pk)
-        first = runs.order_by("opened_at").values_list("opened_at", flat=True).first()
-        # The day before, so that no time zone leaves the first run out.
+        uses = [runs.aggregate(first=Min("opened_at"))["first"], self._first_drying()]
+        first = min((at for at in uses if at), default=None)
+        # The day before, so that no time zone leaves the first use out.
         return first.date() - timedelta(days=1) if first else clock.today()
+
+    def _first_drying(self) -> datetime | None:
+        """Give when something was first put into it; None for what is no oven."""
+        if self.equipment is None:
+            return None
+        dryings = Drying.objects.filter(oven=self.equipment.pk)
+        first: datetime | None = dryings.aggregate(first=Min("began_at"))["first"]
+        return first
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from gradation.models import (
 )
 from gradation.queries.equipment import sieve_uses
 from gradation.queries.impact import Method, touched, touched_certificates
-from gradation.services import bench, certify, checks, clock, impact, upkeep
+from gradation.services import bench, certify, checks, clock, dryings, impact, upkeep
 from tests import factories
 from tests.counting import count_queries
 
@@ -387,3 +387,33 @@ def test_a_tear_is_said_not_to_show_in_the_corrected_figures(largest_um, is_note
 
     assert not check.passed
     assert any("largest opening" in note for note in found.notes) == is_noted
+
+
+def oven_and_run():
+    """Dry a portion in an oven and sieve it two days later."""
+    drying = factories.make_drying()
+    dryings.end_drying(actor=drying.portion.prepared_by, drying=drying, reason="Dry by look.")
+    with clock.at(clock.now() + timedelta(days=2)):
+        run = factories.make_run(portion=drying.portion)
+    return drying.oven, run
+
+
+def test_runs_on_what_dried_in_an_oven_are_touched_by_the_day_of_drying():
+    oven, run = oven_and_run()
+    today = clock.today()
+
+    of_the_drying = touched(assess(oven, period_from=today, period_to=today))
+    before = today - timedelta(days=2)
+    earlier = touched(assess(oven, period_from=before, period_to=before))
+
+    assert [row.run_id for row in of_the_drying.runs] == [run.pk]
+    assert earlier.runs == ()
+
+
+def test_an_oven_without_a_good_check_is_in_doubt_from_its_first_drying():
+    oven, run = oven_and_run()
+
+    assessment = assess(oven)
+
+    assert assessment.period_from < clock.today()
+    assert [row.run_id for row in touched(assessment).runs] == [run.pk]

@@ -45,7 +45,7 @@ TOLD_WITH = {
     "certificate_further_specifications": {"certificate"},
     "user_groups": {"user"},
     "recoverycode": {"secondfactor"},
-    "equipment": {"equipment", "sieve", "instrument", "run", "check"},
+    "equipment": {"equipment", "sieve", "instrument", "run", "check", "drying"},
 }
 #: Use-cases that mark a code as used: the sign-in or the signature that it was given for is told.
 USES_A_CODE = {"sign_in.judge_code", "identity.confirm_identity"}

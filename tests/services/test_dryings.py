@@ -320,6 +320,17 @@ def test_what_was_dried_is_not_as_received(technician, portion):
         preparation.declare_as_received(actor=technician, portion=portion, reason="After all.")
 
 
+def test_each_drying_counts_as_a_use_of_its_oven(technician, portion):
+    oven = make_oven()
+    begun = begin(technician, portion, oven=oven)
+    dryings.end_drying(actor=technician, drying=begun, reason="Put into another tray.")
+    begin(technician, portion, oven=oven)
+
+    oven.refresh_from_db()
+
+    assert oven.use_count == 2
+
+
 def test_a_portion_is_in_one_oven_at_a_time(technician, portion):
     begin(technician, portion)
 

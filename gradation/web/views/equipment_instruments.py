@@ -10,8 +10,8 @@ from gradation.models import Instrument
 from gradation.policy import Action
 from gradation.queries import equipment_file as file
 from gradation.queries.balances import link_of
+from gradation.queries.equipment import drying_uses, instrument_uses
 from gradation.queries.equipment import instrument_list as instruments_known
-from gradation.queries.equipment import instrument_uses
 from gradation.services import instruments
 from gradation.services.balance_forms import form_of
 from gradation.web import lists
@@ -60,7 +60,7 @@ def instrument_register(request: PersonRequest, kind: str) -> HttpResponse:
 
 @page()
 def instrument_show(request: PersonRequest, serial: str) -> HttpResponse:
-    """Show an instrument's card: limits, checks, files, the runs it served, its story."""
+    """Show an instrument's card: limits, checks, files, runs and dryings it served, its story."""
     item = item_of(serial)
     instrument = found(item if isinstance(item, Instrument) else None, f"instrument {serial}")
     link = link_of(instrument)
@@ -68,6 +68,7 @@ def instrument_show(request: PersonRequest, serial: str) -> HttpResponse:
         **card_context(request, instrument),
         "facts": facts_of(instrument),
         "uses": instrument_uses(instrument)[:USES_SHOWN],
+        "dryings": drying_uses(instrument)[:USES_SHOWN],
         "link": link,
         "line_words": form_of(link).words if link else "",
     }
