@@ -11,8 +11,10 @@ from gradation.models import (
     Run,
     Sample,
     Sieve,
+    Transcription,
     Weighing,
 )
+from gradation.queries.paper import paper_of, typists_of
 from gradation.queries.readings import latest_of
 from gradation.science.conformity import deviation_formulae_um
 from gradation.services import ledger
@@ -62,6 +64,23 @@ def newest_masses_of(run):
         if row.slot == Weighing.Slot.FRACTION:
             kept[row.position] += row.mass_g
     return [kept[position] for position in sorted(kept)]
+
+
+def before(correction):
+    """Give the reading that a correction took the place of."""
+    return Weighing.objects.get(
+        run=correction.run,
+        slot=correction.slot,
+        position=correction.position,
+        increment=correction.increment,
+        revision=correction.revision - 1,
+    )
+
+
+def typed_from_paper():
+    """Give the one run that was typed from paper, its paper, and the keys of who typed."""
+    run = Transcription.objects.get().run
+    return run, paper_of(run), typists_of(run)
 
 
 def shares_of_e11_deviations():

@@ -34,13 +34,11 @@ from gradation.models import (
     Sieve,
     SpecificationVersion,
     Stage,
-    Transcription,
     User,
     Weighing,
 )
 from gradation.policy import Role
 from gradation.queries.due import Due, due_of
-from gradation.queries.paper import paper_of, typists_of
 from gradation.queries.run_checks import findings
 from gradation.queries.wear import suspect_sieves, wear_of
 from gradation.science.worksheet import as_json, evaluate, parse_worksheet
@@ -49,12 +47,14 @@ from gradation.services.results import digest_of_inputs
 from tests.commands.scenario_reading import (
     CONTROL,
     actions_on,
+    before,
     broken_chains,
     conformity_on,
     customers_samples,
     handed_over,
     newest_masses_of,
     shares_of_e11_deviations,
+    typed_from_paper,
     warnings_of,
 )
 
@@ -257,14 +257,7 @@ def test_corrected_readings_keep_the_first_value_and_a_reason():
 
     assert corrections.count() >= 4
     for correction in corrections:
-        first = Weighing.objects.get(
-            run=correction.run,
-            slot=correction.slot,
-            position=correction.position,
-            increment=correction.increment,
-            revision=correction.revision - 1,
-        )
-        assert first.mass_g != correction.mass_g
+        assert before(correction).mass_g != correction.mass_g
         assert correction.reason
 
 
@@ -273,10 +266,7 @@ def test_a_typed_slip_exchanges_two_figures_only():
 
     assert slips
     for slip in slips:
-        first = Weighing.objects.get(
-            run=slip.run, slot=slip.slot, position=slip.position, revision=1
-        )
-        assert sorted(first.entered_text) == sorted(slip.entered_text)
+        assert sorted(before(slip).entered_text) == sorted(slip.entered_text)
 
 
 def test_one_sample_has_two_portions_and_one_two_determinations():
@@ -293,16 +283,12 @@ def test_one_sample_has_two_portions_and_one_two_determinations():
 
 
 def test_one_run_was_typed_from_paper_and_compared_before_its_certificate():
-    run = Transcription.objects.get().run
-    paper = paper_of(run)
-    certificate = run.certificates.get()
-    typed_on = timezone.localtime(run.opened_at, ZONE).date()
+    run, paper, typists = typed_from_paper()
+    certificate = run.certificates.get(state=Certificate.State.ISSUED)
 
-    assert paper.transcription.performed_on < typed_on
+    assert paper.transcription.performed_on < timezone.localtime(run.opened_at, ZONE).date()
     assert paper.is_compared
-    assert paper.last.made_by_id not in typists_of(run)
-    assert run.state == Run.State.ACCEPTED
-    assert certificate.state == Certificate.State.ISSUED
+    assert paper.last.made_by_id not in typists
     assert "typed from paper records" in str(certificate.content)
 
 
@@ -436,11 +422,9 @@ def test_a_nest_has_the_sizes_of_its_procedure():
 
 
 def test_the_control_material_has_a_run_in_each_of_36_months():
-    opened = Run.objects.filter(
-        portion__sample__material__trade=CONTROL, state=Run.State.ACCEPTED
-    ).values_list("opened_at", flat=True)
+    runs = handed_over().filter(portion__sample__material__trade=CONTROL, state="accepted")
 
-    months = sorted(moment.year * 12 + moment.month for moment in opened)
+    months = sorted(run.opened_at.year * 12 + run.opened_at.month for run in runs)
     assert len(months) == 36
     assert months == list(range(months[0], months[0] + 36))
 
