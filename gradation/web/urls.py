@@ -56,6 +56,7 @@ from gradation.web.views import (
 _door = [
     path("", door.home, name="home"),
     path("find/", door.find_thing, name="find"),
+    path("favicon.ico", door.icon_show, name="icon-show"),
     path("sign-in/", door.SignIn.as_view(), name="sign-in"),
     path("sign-in/code/", door_steps.code_give, name="code-give"),
     path("sign-in/reset/", door_steps.reset_ask, name="reset-ask"),

@@ -97,6 +97,17 @@ def test_s26_every_answer_has_the_policy_of_content_also_where_no_view_is_asked(
     assert answer["X-Content-Type-Options"] == "nosniff"
 
 
+def test_the_icon_is_given_to_anybody_and_opens_no_session(client):
+    answer = client.get("/favicon.ico")
+    icon = client.get(answer["Location"])
+
+    assert answer.status_code == 302
+    assert (icon.status_code, icon["Content-Type"]) == (200, "image/svg+xml")
+    assert b"".join(icon).startswith(b"<svg ")
+    assert not answer.cookies
+    assert client.post("/favicon.ico").status_code == 405
+
+
 def test_s18_cookies_of_our_own_are_for_this_host_and_tls_alone(settings):
     settings.COOKIE_PREFIX = "__Host-"  # as labsite/settings/production.py has it
     request = ASK.post("/sign-in/", secure=True)

@@ -320,6 +320,8 @@ OPEN_TO_ALL = {"web:sign-in", "web:sign-out", "equipment:due-feed", "equipment:d
     "web:reset-ask",
     "web:reset-finish",
     "web:laboratory-begin",
+    # Beside a PDF browsers ask for the icon: tests/security/test_threshold.py has it.
+    "web:icon-show",
     # Whoever holds a certificate may ask: tests/web/test_verification.py has it.
     "verify:certificate-ask",
     "verify:certificate-verify",
