@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from decimal import ROUND_CEILING, ROUND_HALF_EVEN, ROUND_HALF_UP, Decimal
+from decimal import ROUND_CEILING, ROUND_HALF_EVEN, ROUND_HALF_UP, Decimal, InvalidOperation
 from enum import StrEnum
 
 from gradation.science.errors import NotDeterminable, OutOfRange
@@ -153,7 +153,7 @@ def round_uncertainty(value: float | Decimal, decimals: int = UNCERTAINTY_DECIMA
     value : float or Decimal
         Unrounded expanded uncertainty in the unit of the result, 0 or more; finite.
     decimals : int
-        Decimals of the result, 0 to 6; 2 for a percentage passing.
+        Decimals of the result, 0 to 6; of a percentage passing there are at most 2.
 
     Returns
     -------
@@ -190,6 +190,54 @@ def round_uncertainty(value: float | Decimal, decimals: int = UNCERTAINTY_DECIMA
         return rounded
     finest = Decimal(1).scaleb(-decimals)
     return _without_noise(value).quantize(finest, rounding=ROUND_CEILING)
+
+
+def uncertainty_beside(value: float | Decimal, result: str) -> Decimal:
+    """Give an expanded uncertainty as it is written beside a result that is written so.
+
+    Parameters
+    ----------
+    value : float or Decimal
+        Unrounded expanded uncertainty in the unit of the result, 0 or more; finite.
+    result : str
+        The result as it is printed, with a point, such as "38" [%] or "11.8" [mm].
+
+    Returns
+    -------
+    Decimal
+        As `round_uncertainty` gives it, no finer than the result.
+
+    Raises
+    ------
+    NotDeterminable
+        When the value is NaN or infinite, or the result is no number.
+
+    Notes
+    -----
+    The result keeps the digits of its procedure; beside 38 % an uncertainty of 0.17 % is written
+    1 %, rounded up, so that it neither says more than the result nor vanishes.
+
+    References
+    ----------
+    JCGM 100:2008, 7.2.6, as for `round_uncertainty`.
+
+    Examples
+    --------
+    >>> uncertainty_beside(0.1736, "38"), uncertainty_beside(1.26, "38.4")
+    (Decimal('1'), Decimal('1.3'))
+    """
+    return round_uncertainty(value, max(0, -_finest_place(result)))
+
+
+def _finest_place(written: str) -> int:
+    """Give the power of ten of the last figure written."""
+    try:
+        exponent = Decimal(written).as_tuple().exponent
+    except InvalidOperation:
+        exponent = "n"
+    if not isinstance(exponent, int):
+        raise NotDeterminable(f"{written!r} is no number; nothing can be said beside it.")
+    return exponent
 
 
 def reported_passing(

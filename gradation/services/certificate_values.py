@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from gradation.documents.certificate_content import Characteristic, Verdict
 from gradation.language import localized
 from gradation.queries.characteristic_figures import INDICES, line_figure, value_figure, value_name
-from gradation.science.rounding import round_uncertainty
+from gradation.science.rounding import uncertainty_beside
 
 __all__ = ["characteristic_values", "verdict_of"]
 
@@ -54,8 +54,7 @@ def _with_uncertainty(drawn: Characteristic, spread_um: float | None) -> Charact
     """Add the expanded uncertainty of a size, in its unit, no finer than the size is written."""
     if not spread_um or drawn.unit not in _PER_UM:
         return drawn
-    decimals = -int(Decimal(drawn.value).as_tuple().exponent)
-    spread = round_uncertainty(spread_um * _PER_UM[drawn.unit], decimals)
+    spread = uncertainty_beside(spread_um * _PER_UM[drawn.unit], drawn.value)
     return replace(drawn, uncertainty=f"{spread:f}")
 
 

@@ -29,7 +29,7 @@ from gradation.queries.verdicts import line_name, verdict_sentence
 from gradation.queries.worksheets import envelope_of, missing_rule_of
 from gradation.science.envelopes import LineKind
 from gradation.science.errors import GradationError
-from gradation.science.rounding import Rounding, RoundingMode, round_uncertainty
+from gradation.science.rounding import Rounding, RoundingMode, uncertainty_beside
 from gradation.science.worksheet import Worksheet, as_json, evaluate, parse_worksheet
 from gradation.science.worksheet_requests import Requests
 from gradation.science.worksheet_writing import worksheet_json
@@ -90,7 +90,7 @@ def computed_run(run: Run, form: ReportForm) -> Computed:
         result=result,
         values=values,
         worksheet=worksheet,
-        uncertainty=_uncertainty(known["uncertainty"]),
+        uncertainty=_uncertainty(known),
         is_near_limit=any(_is_near(line) for line in _lines(known)),
     )
 
@@ -130,12 +130,16 @@ def _is_near(line: Values) -> bool:
     return abs(float(line["margin"])) <= COVERAGE * float(line["u"])
 
 
-def _uncertainty(found: Values | None) -> Uncertainty:
+def _uncertainty(known: Values) -> Uncertainty:
+    """Give the uncertainty of a run, each no finer than the passing printed beside it."""
+    found = known["uncertainty"]
     if found is None or "rows" not in found:
         return Uncertainty.none()
+    printed = {row["aperture_um"]: row["passing_reported"] for row in known["table"]}
     passing = {
-        Decimal(str(row["aperture_um"])): f"{round_uncertainty(row['U_pct']):f}"
+        Decimal(str(size)): f"{uncertainty_beside(row['U_pct'], printed[size]):f}"
         for row in found["rows"]
+        if printed.get(size := row["aperture_um"])
     }
     sizes = {name: each["U_um"] for name, each in found["sizes"].items() if each["U_um"]}
     return Uncertainty(passing, sizes)

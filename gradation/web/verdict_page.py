@@ -18,7 +18,7 @@ from gradation.queries.characteristic_figures import line_figure, value_figure
 from gradation.queries.verdicts import line_name
 from gradation.queries.what_ifs import RunVerdict, deciding_line
 from gradation.science.apertures import designation
-from gradation.science.rounding import round_reported, round_significant
+from gradation.science.rounding import round_reported, round_significant, uncertainty_beside
 from gradation.science.rounding_replay import Replay
 from gradation.science.what_if import DRY_MASS, PAN, WASHED_DRY_MASS
 from gradation.web.specification_figure import specification_figure
@@ -72,11 +72,12 @@ def _line(line: Comparison, decides: bool) -> VerdictLine:
     shown = line_figure(line) if line["characteristic"] else None
     unit = shown.unit if shown else "%"
     scale = Decimal(1000) if shown and shown.unit == "mm" else Decimal(1)
+    found = shown.text if shown else line["reported"] or ""
     return VerdictLine(
         name=line_name(line),
         unit=unit,
-        found=shown.text if shown else line["reported"] or "",
-        spread=_spread(line["u"], scale),
+        found=found,
+        spread=_spread(line["u"], scale, found),
         minimum=shown.minimum if shown else line["min"] or "",
         maximum=shown.maximum if shown else line["max"] or "",
         margin=_margin(line["margin"], scale, shown.text if shown else ""),
@@ -118,10 +119,11 @@ def _word(outcome: str) -> str:
     return outcome.replace("_", " ")
 
 
-def _spread(standard: float | None, scale: Decimal) -> str:
-    if standard is None or standard == 0:
+def _spread(standard: float | None, scale: Decimal, found: str) -> str:
+    """Write the expanded uncertainty, no finer than what was found."""
+    if not standard or not found:
         return ""
-    return f"{round_significant(COVERAGE * standard / float(scale), 2):f}"
+    return f"{uncertainty_beside(COVERAGE * standard / float(scale), found):f}"
 
 
 def _margin(text: str | None, scale: Decimal, found: str) -> str:

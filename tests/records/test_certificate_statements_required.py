@@ -221,6 +221,29 @@ def test_r22_each_reason_alone_makes_the_uncertainty_appear(technician, trigger,
     assert "± U" in text(certificate_pdf(content))
 
 
+@pytest.mark.parametrize("decimals", [0, 1])
+def test_r22_uncertainty_is_printed_with_the_places_of_its_passing_and_is_never_nothing(
+    technician, decimals
+):
+    """JCGM 100:2008, 7.2.6: a figure in whole percent has an uncertainty in whole percent."""
+    report_forms.draw_up_form(
+        actor=factories.quality_manager(),
+        form=ReportFormRow(name="Usual", passing_decimals=decimals, rounding_mode="half_even"),
+    )
+
+    content = draft_content(draft(with_limits(technician), uncertainty_asked=True))
+
+    stated = [row for row in content.results[0].rows if row.uncertainty_pct]
+    assert len(stated) == len(factories.APERTURES_UM)
+    assert {places(row.passing_pct) for row in stated} == {decimals}
+    assert {places(row.uncertainty_pct) for row in stated} <= set(range(decimals + 1))
+    assert all(Decimal(row.uncertainty_pct) > 0 for row in stated)
+
+
+def places(written):
+    return -Decimal(written).as_tuple().exponent
+
+
 @pytest.mark.parametrize("demanded_by", ["method", "report form"])
 def test_r23_extras_demanded_are_refused_while_one_is_empty(technician, demanded_by):
     run = factories.make_accepted_run(technician)

@@ -17,6 +17,7 @@ from gradation.science.rounding import (
     round_reported,
     round_significant,
     round_uncertainty,
+    uncertainty_beside,
 )
 
 EVEN, UP = RoundingMode.HALF_EVEN, RoundingMode.HALF_UP
@@ -131,6 +132,22 @@ def test_uncertainty_has_two_digits_and_never_vanishes(exact_pct, written):
 def test_uncertainty_is_written_no_finer_than_the_result_beside_it(exact, decimals, written):
     """By hand after JCGM 100:2008, 7.2.6."""
     assert f"{round_uncertainty(exact, decimals):f}" == written
+
+
+@pytest.mark.parametrize(
+    ("exact", "result", "written"),
+    [(0.1736, "38", "1"), (1.26, "38", "2"), (12.4, "100", "12"), (0.1736, "38.4", "0.2"),
+     (0.1736, "38.42", "0.17"), (0.000001, "0", "1"), (0.0173, "11.8", "0.1")],
+)  # fmt: skip
+def test_uncertainty_follows_the_result_as_it_is_printed(exact, result, written):
+    """By hand after JCGM 100:2008, 7.2.6: never finer than the result, and never 0."""
+    assert f"{uncertainty_beside(exact, result):f}" == written
+
+
+@pytest.mark.parametrize("result", ["", "n.d.", "nan"])
+def test_beside_what_is_no_number_no_uncertainty_is_written(result):
+    with pytest.raises(NotDeterminable, match="no number"):
+        uncertainty_beside(0.1, result)
 
 
 @pytest.mark.parametrize("decimals", [-1, 7])

@@ -13,7 +13,7 @@ from gradation.charts.strip import NestPiece, Strip, StripVerdict, envelope_stri
 from gradation.models import Run, RunSieve, Sieve, SpecificationLine, Weighing
 from gradation.queries.run_view import AtSieve, Place, RunView
 from gradation.queries.worksheets import envelope_line
-from gradation.science.rounding import round_uncertainty
+from gradation.science.rounding import uncertainty_beside
 from gradation.web.run_sheet.loads import Loads, load_of
 from gradation.web.run_sheet.offers import (
     increment_offer,
@@ -93,8 +93,8 @@ class Layout:
             nest=self._drawn(sieve, unfit),
             retained_pct=share(found.get("retained_pct"), decimals=1),
             cumulative_pct=share(found.get("cumulative_pct"), decimals=1),
-            passing=found.get("passing_reported") or "",
-            spread=spread_words(spread_pct),
+            passing=(passing := found.get("passing_reported") or ""),
+            spread=spread_words(spread_pct, passing),
             limits=_range(limit),
             strip=_strip(label, Measured(found.get("passing_pct"), spread_pct), limit, verdict),
             verdict=verdict,
@@ -188,9 +188,11 @@ def spreads_pct(figures: Figures) -> dict[Decimal, float]:
     return {Decimal(str(row["aperture_um"])): row["U_pct"] for row in rows}
 
 
-def spread_words(spread_pct: float | None) -> str:
-    """Write an expanded uncertainty; nothing where it is not known."""
-    return "" if not spread_pct else f"± {round_uncertainty(spread_pct):f}"
+def spread_words(spread_pct: float | None, passing: str) -> str:
+    """Write an expanded uncertainty, no finer than the passing; nothing where one is not known."""
+    if not spread_pct or not passing:
+        return ""
+    return f"± {uncertainty_beside(spread_pct, passing):f}"
 
 
 def _limits(limit: SpecificationLine | None) -> tuple[Decimal | None, Decimal | None]:
