@@ -275,7 +275,7 @@ def points_csv(shown: ChartPage) -> str:
     """Give every point of the groups shown as a table."""
     end = unit_suffix(shown.chart.characteristic)
     measured = [f"{name}{end}" for name in ("value", "centre", "lower", "upper", "spread")]
-    header = ["point", "run opened", "run", "group", *measured, "out of the ordinary"]
+    header = ["point", "tested", "run", "group", *measured, "out of the ordinary"]
     points = [point for group in shown.judged for point in points_of(group, shown.stretch.zone)]
     labels = run_labels(point.run_id for point in points)
     rows = (
