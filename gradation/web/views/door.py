@@ -9,7 +9,6 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
 from django.templatetags.static import static
 from django.urls import reverse
-from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_GET
 
 from gradation.errors import Refusal
@@ -29,8 +28,6 @@ from gradation.web.lists import searched
 from gradation.web.sessions import let_in, origin_of, time_left
 from gradation.web.views.door_steps import ask_for_code, turned_away
 
-#: A day; the icon may change with the next version.
-_ICON_KEPT_S = 86_400
 _PLACES = {
     "sample": "intake:sample-show",
     "portion": "bench:run-open",
@@ -129,7 +126,6 @@ def address_of(target: Finding) -> str:
 
 
 @require_GET
-@cache_control(public=True, max_age=_ICON_KEPT_S)
 def icon_show(_request: HttpRequest) -> HttpResponse:
     """Say where the icon is: beside a PDF, which names none, browsers ask for it here."""
     return redirect(static("mark.svg"))
