@@ -17,8 +17,8 @@ from gradation.api.trends_out import trend_out
 from gradation.errors import Fault, Invalid
 from gradation.models import ControlChart
 from gradation.queries.control_charts import find_chart, followed_by, group_trends
+from gradation.queries.days import laboratory_zone
 from gradation.queries.figure_names import CHARACTERISTICS, passing_key
-from gradation.queries.impact_scope import laboratory_zone
 from gradation.queries.laboratory import material_list
 from gradation.queries.methods import procedure_list
 from gradation.queries.trend_series import Stretch, run_series

@@ -115,8 +115,11 @@ class Run(models.Model):
 
     @property
     def on_paper(self) -> Transcription | None:
-        """Give what says that its readings are typed from paper; None where they are not."""
-        return getattr(self, "transcription", None)
+        """Give what says that its readings are typed from paper; None where they are not.
+
+        What was taken in from a table has its readings from there.
+        """
+        return None if self.run_import_id else getattr(self, "transcription", None)
 
 
 class RunSieve(models.Model):

@@ -29,6 +29,7 @@ from gradation.models import (
     SpecificationVersion,
 )
 from gradation.models.specifications import DecisionRule
+from gradation.queries.days import laboratory_zone
 from gradation.queries.impact_certificates import (
     CertificateRows,
     certificate_rows,
@@ -46,7 +47,7 @@ from gradation.queries.impact_recomputed import (
     recomputed,
 )
 from gradation.queries.impact_rows import Impact, Method, TouchedCertificate, TouchedRun
-from gradation.queries.impact_scope import laboratory_zone, touched_runs, what_was_found
+from gradation.queries.impact_scope import touched_runs, what_was_found
 from gradation.queries.worksheets import envelope_of, missing_rule_of, rounding_of
 from gradation.science.apertures import designation
 from gradation.science.envelopes import AssessmentRule

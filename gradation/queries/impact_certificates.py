@@ -13,8 +13,9 @@ from django.db.models import QuerySet
 from django.db.models.functions import TruncDate
 
 from gradation.models import Certificate, ImpactAssessment, ImpactDecision, Run
+from gradation.queries.days import laboratory_zone
 from gradation.queries.impact_rows import TouchedCertificate, TouchedRun
-from gradation.queries.impact_scope import laboratory_zone, touched_runs
+from gradation.queries.impact_scope import touched_runs
 
 __all__ = [
     "CertificateRows",

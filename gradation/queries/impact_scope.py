@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import datetime, time, timedelta
 from decimal import Decimal
 from typing import NamedTuple
-from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
@@ -13,20 +12,20 @@ from gradation.models import (
     Drying,
     Equipment,
     ImpactAssessment,
-    Laboratory,
     Run,
     RunInstrument,
     RunSieve,
     Sieve,
     Weighing,
 )
+from gradation.queries.days import laboratory_zone
 from gradation.queries.impact_recomputed import BalanceFound, SieveFound
 from gradation.queries.impact_rows import Method
 from gradation.science.apertures import designation
 from gradation.science.error_landing import BenchError, landing_sentence
 from gradation.science.gradation import Basis
 
-__all__ = ["Found", "laboratory_zone", "touched_runs", "what_was_found"]
+__all__ = ["Found", "touched_runs", "what_was_found"]
 
 
 def touched_runs(assessment: ImpactAssessment) -> QuerySet[Run]:
@@ -126,9 +125,3 @@ def _of_sieve(assessment: ImpactAssessment, sieve: Sieve) -> Found:
 
 def _plain(number: Decimal) -> str:
     return f"{number.normalize():f}"
-
-
-def laboratory_zone() -> ZoneInfo:
-    """Give the time zone in which the laboratory counts its days."""
-    laboratory = Laboratory.objects.first()
-    return ZoneInfo(laboratory.time_zone if laboratory else "UTC")

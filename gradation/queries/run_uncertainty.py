@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from gradation.models import Check, DecisionRule, Instrument, Run, SpecificationVersion
+from gradation.queries.days import day_of_work
 from gradation.science.worksheet_requests import (
     AtSieve,
     BalanceRequest,
@@ -78,7 +79,7 @@ def _last_digit(run: Run) -> Decimal:
 def _apertures(run: Run) -> tuple[AtSieve, ...]:
     places = {place.sieve_id: place.aperture_um for place in run.places.all()}
     measured = Check.objects.filter(
-        equipment__in=places, found_u_um__isnull=False, performed_on__lte=run.opened_at.date()
+        equipment__in=places, found_u_um__isnull=False, performed_on__lte=day_of_work(run)
     ).order_by("performed_on", "id")
     latest = {check.equipment_id: check.found_u_um for check in measured}
     return tuple(

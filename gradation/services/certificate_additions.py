@@ -21,6 +21,7 @@ from gradation.models import (
     User,
 )
 from gradation.policy import Action, require
+from gradation.queries.days import day_of
 from gradation.services import clock, ledger
 from gradation.services.certificate_gates import open_gaps
 from gradation.services.checking import cleaned, locked, needs_reason
@@ -144,6 +145,6 @@ def _refuse_sampling(sample: Sample, day: date | None) -> None:
     if SamplingRecord.objects.filter(sample=sample).exists():
         msg = f"The sampling of {sample} is on record already."
         raise Conflict(msg, code="recorded-already")
-    if day is not None and day > sample.received_at.date():
+    if day is not None and day > day_of(sample.received_at):
         msg = "It was taken before it was received. Check the day."
         raise Invalid.one("sampled_on", msg, code="after-receipt")

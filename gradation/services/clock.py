@@ -9,11 +9,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import date, datetime
-from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
 from gradation.models import Laboratory
+from gradation.queries.days import day_of, laboratory_zone
 
 _moment: ContextVar[datetime | None] = ContextVar("moment", default=None)
 
@@ -25,9 +25,7 @@ def now() -> datetime:
 
 def today(laboratory: Laboratory | None = None) -> date:
     """Give the calendar day in the laboratory's time zone."""
-    laboratory = laboratory or Laboratory.objects.first()
-    zone = ZoneInfo(laboratory.time_zone if laboratory else "UTC")
-    return now().astimezone(zone).date()
+    return day_of(now(), laboratory_zone(laboratory))
 
 
 @contextmanager

@@ -19,8 +19,8 @@ from gradation.queries.control_charts import (
     group_trends,
     in_force,
 )
+from gradation.queries.days import laboratory_zone
 from gradation.queries.figure_names import is_followable
-from gradation.queries.impact_scope import laboratory_zone
 from gradation.queries.trend_rules import reason_of
 from gradation.queries.trend_series import RunSeries, Stretch, run_series, seconds_of
 from gradation.queries.trends import Trend, method_of, trend_of

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime
 
 from gradation.errors import Invalid
 from gradation.models import Customer, Laboratory, Material, RunImport, Sample, Source, User
+from gradation.queries.days import laboratory_zone, noon_of
 from gradation.queries.laboratory import customer_list, material_list, source_list
 from gradation.services import clock, ledger
 from gradation.services.checking import field_faults
@@ -26,7 +27,6 @@ from gradation.services.sheet_faults import CellFault
 
 __all__ = ["OrderStoring"]
 
-_NOON = time(12, tzinfo=UTC)
 _LOOKED_UP = frozenset(
     field.name for field in Sample._meta.concrete_fields if field.is_relation
 ) | {"number"}
@@ -48,11 +48,11 @@ class OrderStoring:
     actor: User
     job: RunImport
     laboratory: Laboratory = field(default_factory=Laboratory.objects.get)
-    now: datetime = field(default_factory=clock.now)
     methods: Methods = field(default_factory=Methods)
     seen: dict[Order, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
+        self.now = clock.now().astimezone(laboratory_zone(self.laboratory))
         self.customers = {_plain(each.name): each for each in customer_list()}
         self.materials = {_plain(each.name): each for each in material_list()}
         self.sources = {(each.customer_id, _plain(each.name)): each for each in source_list()}
@@ -149,8 +149,8 @@ def _moment(day: date | None, now: datetime) -> datetime | None:
     """Give noon of a day; of today, no later than now."""
     if day is None:
         return None
-    noon = datetime.combine(day, _NOON)
-    return min(noon, now) if day == now.date() else noon
+    zone = now.tzinfo or UTC
+    return min(noon_of(day, zone), now) if day == now.date() else noon_of(day, zone)
 
 
 def _order(sample: Sample) -> Order:

@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime, time
+from datetime import UTC
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Prefetch, prefetch_related_objects
 
 from gradation.models import Result, ResultFigure, Run, Sample
+from gradation.queries.days import laboratory_zone, noon_of
 from gradation.queries.figure_names import figures_of
-from gradation.queries.impact_scope import laboratory_zone
 from gradation.services.bulk_rows import insert_alike
 
 __all__ = ["fill_figures", "follow_material", "keep_figures", "keep_first_figures"]
 
 _AT_ONCE = 500
-#: No time of the day stands on paper; at noon it stays on its day when the zone is corrected.
-_ON_PAPER = time(12)
 
 
 def keep_figures(result: Result) -> None:
@@ -89,8 +87,8 @@ def _moments_s(runs: Sequence[Run]) -> dict[int, int]:
     prefetch_related_objects(runs, "transcription")
     moments_s = {run.pk: int(run.opened_at.timestamp()) for run in runs}
     on_paper = {run.pk: run.on_paper.performed_on for run in runs if run.on_paper is not None}
-    zone = laboratory_zone() if on_paper else None
+    zone = laboratory_zone() if on_paper else UTC
     for key, day in on_paper.items():
-        noon_s = int(datetime.combine(day, _ON_PAPER, zone).timestamp())
+        noon_s = int(noon_of(day, zone).timestamp())
         moments_s[key] = min(noon_s, moments_s[key])
     return moments_s

@@ -10,6 +10,7 @@ from django.db import transaction
 from gradation.errors import Conflict, Fault, Invalid
 from gradation.models import Sample, SampleHold, User
 from gradation.policy import Action, require
+from gradation.queries.days import day_of
 from gradation.services import clock, ledger
 from gradation.services.checking import cleaned, locked, needs_reason
 
@@ -52,7 +53,7 @@ def keep_sample(*, actor: User, sample: Sample, keeping: Keeping, reason: str) -
     with transaction.atomic():
         sample = locked(sample)
         _refuse_gone(sample)
-        if keeping.retain_until < sample.received_at.date():
+        if keeping.retain_until < day_of(sample.received_at):
             msg = "It came after this day. Choose a later one."
             raise Invalid.one("retain_until", msg, code="before-receipt")
         before = ledger.snapshot(sample)

@@ -50,7 +50,7 @@ def checked_runs(
     asked: dict[tuple[date, int | None, int], tuple[Finding, ...]] = {}
     checked = []
     for run, evaluation in runs.items():
-        sample, day = run.portion.sample, run.opened_at.date()
+        sample, day = run.portion.sample, asking.day_of(run)
         key = (day, sample.specification_version_id, sample.procedure_version_id)
         if key not in asked:
             asked[key] = asking.at_opening(_candidate(actor, run), day)

@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time
+from datetime import date
 from decimal import Decimal
 from uuid import NAMESPACE_URL, uuid5
+from zoneinfo import ZoneInfo
 
 from gradation.models import (
     Bench,
@@ -29,6 +30,7 @@ from gradation.models import (
     User,
     Weighing,
 )
+from gradation.queries.days import laboratory_zone, noon_of
 from gradation.queries.methods import released_procedure
 from gradation.queries.portions import portion_label
 from gradation.queries.run_checks import FindingsElsewhere
@@ -45,7 +47,6 @@ Slot = Weighing.Slot
 
 #: Readings of an import have keys made from this and their place, so that a repeat is the same.
 _KEYS = uuid5(NAMESPACE_URL, "gradation/run-import")
-_NOON = time(12, tzinfo=UTC)
 
 
 @dataclass
@@ -63,6 +64,11 @@ class Storing:
     laboratory: Laboratory
     today: date
     methods: Methods = field(default_factory=Methods)
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """Give the zone in which the laboratory counts its days."""
+        return laboratory_zone(self.laboratory)
 
     @classmethod
     def of(cls, actor: User, job: RunImport) -> Storing:
@@ -168,7 +174,7 @@ def _new_samples(storing: Storing, rows: Sequence[RunRow]) -> list[Sample]:
             lot=row.lot[:120],
             customer_reference=row.reference[:120],
             sampled_by=Sample.SampledBy.UNKNOWN,
-            received_at=datetime.combine(row.received_on, _NOON),
+            received_at=noon_of(row.received_on, storing.zone),
             received_by=storing.actor,
             condition="as recorded elsewhere",
             state=Sample.State.UNDER_TEST,
@@ -209,7 +215,7 @@ def _portions(
                 label=portion_label(sample, there[sample.pk]),
                 divided_how="as recorded elsewhere",
                 division_way=Division.OTHER.value,
-                prepared_at=datetime.combine(row.tested_on, _NOON),
+                prepared_at=noon_of(row.tested_on, storing.zone),
                 prepared_by=storing.actor,
             )
         )
@@ -218,7 +224,7 @@ def _portions(
 
 
 def _run(storing: Storing, row: RunRow, portion: TestPortion) -> Run:
-    tested_at = datetime.combine(row.tested_on, _NOON)
+    tested_at = noon_of(row.tested_on, storing.zone)
     by = f" by {row.recorded_by}" if row.recorded_by else ""
     said = f"Recorded elsewhere{by}; {storing.job.file_name}, row {row.number}."
     return Run(

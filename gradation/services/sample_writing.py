@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from gradation.errors import Fault, Invalid
@@ -19,6 +20,7 @@ from gradation.models import (
     Source,
     SpecificationVersion,
 )
+from gradation.queries.days import day_of, laboratory_zone
 from gradation.queries.methods import released_procedure, specifications_of
 from gradation.queries.samples import search_text
 from gradation.services import clock, numbering
@@ -64,6 +66,11 @@ class Methods:
             self.procedures[material.pk] = released_procedure(material)
         return self.procedures[material.pk]
 
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        """Give the zone in which the laboratory counts its days."""
+        return laboratory_zone()
+
     def specification(self, material: Material, day: date) -> SpecificationVersion | None:
         """Give the specification of the material that is valid on a day."""
         if material.pk not in self.specifications:
@@ -88,7 +95,7 @@ def described(sample: Sample, delivery: Delivery, methods: Methods | None = None
     sample.material = delivery.material
     sample.procedure_version = procedure
     sample.specification_version = delivery.specification_version or methods.specification(
-        delivery.material, sample.received_at.date()
+        delivery.material, day_of(sample.received_at, methods.zone)
     )
     for name in _TAKEN_AS_TYPED:
         setattr(sample, name, getattr(delivery, name))
@@ -135,14 +142,14 @@ def _no_mass(field: str, mass_g: Decimal | None, what: str) -> list[Fault]:
 
 def numbered(samples: Sequence[Sample], laboratory: Laboratory) -> Sequence[Sample]:
     """Give new samples the next numbers of their years, and what follows from them."""
-    zone = ZoneInfo(laboratory.time_zone)
-    years = [sample.received_at.astimezone(zone).year for sample in samples]
+    days = [day_of(sample.received_at, ZoneInfo(laboratory.time_zone)) for sample in samples]
+    years = [day.year for day in days]
     given = {
         year: iter(numbering.sample_numbers(year, years.count(year))) for year in sorted(set(years))
     }
-    for sample, year in zip(samples, years, strict=True):
-        sample.number = next(given[year])
-        sample.retain_until = sample.received_at.date() + timedelta(days=laboratory.retention_days)
+    for sample, day in zip(samples, days, strict=True):
+        sample.number = next(given[day.year])
+        sample.retain_until = day + timedelta(days=laboratory.retention_days)
         sample.search_text = search_text(sample)
     return samples
 

@@ -16,6 +16,7 @@ from django.db import transaction
 from gradation.errors import Conflict, Invalid, NotAllowed
 from gradation.models import Laboratory, PaperComparison, Run, Scan, Transcription, User
 from gradation.policy import Action, is_customer, require
+from gradation.queries.days import day_of
 from gradation.queries.paper import PaperWork, paper_of, typists_of
 from gradation.services import clock, ledger
 from gradation.services.checking import cleaned, locked, needs_reason
@@ -146,7 +147,7 @@ def _refuse_untimely(run: Run, day: date) -> None:
         msg = "The work lies in the future. Enter the day that stands on the paper."
         raise Invalid.one("performed_on", msg, code="in-future")
     sample = run.portion.sample
-    received = sample.received_at.astimezone(ZoneInfo(laboratory.time_zone)).date()
+    received = day_of(sample.received_at, ZoneInfo(laboratory.time_zone))
     if day < received:
         msg = (
             f"Sample {sample} was received on {received.day} {received:%b %Y}, after this day. "

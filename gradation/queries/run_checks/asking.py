@@ -19,6 +19,7 @@ from gradation.models import (
     User,
 )
 from gradation.policy import Action, Role, may
+from gradation.queries.days import day_of_work, laboratory_zone
 from gradation.queries.readings import people_of_run
 from gradation.queries.run_checks import (
     equipment,
@@ -152,6 +153,10 @@ class FindingsElsewhere:
         self._laboratory = laboratory
         self._loaders = sharing(runs, new_samples)
         self._asked = cache(_choices(laboratory, tuple(RunCheckPolicy.objects.all())))
+
+    def day_of(self, run: Run) -> date:
+        """Say on which day of the laboratory a run was worked."""
+        return day_of_work(run, laboratory_zone(self._laboratory))
 
     def at_opening(self, candidate: Candidate, day: date) -> tuple[Finding, ...]:
         """Say what speaks against having opened a run on its day, as `opening_findings` does."""

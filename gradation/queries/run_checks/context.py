@@ -31,6 +31,7 @@ from gradation.models import (
     User,
     Weighing,
 )
+from gradation.queries.days import day_of_work
 from gradation.queries.preparation import DryingState
 from gradation.queries.readings import latest_of
 from gradation.queries.run_checks.rule import place_name
@@ -232,17 +233,16 @@ def of_run(
     if evaluation is None:
         prefetch_related_objects([run], *_OF_A_RUN)
     weighings = tuple(latest_of(run.weighings.all()))
-    paper = None if run.run_import_id else run.on_paper
+    paper = run.on_paper
     people = {run.technician_id: run.technician} | {
         row.made_by_id: row.made_by for row in weighings
     }
     if paper is not None:
         people[paper.performed_by_id] = paper.performed_by
-    opened_on = run.opened_at.astimezone(ZoneInfo(laboratory.time_zone)).date()
     return Context(
         stage=stage,
         laboratory=laboratory,
-        day=paper.performed_on if paper else opened_on,
+        day=day_of_work(run, ZoneInfo(laboratory.time_zone)),
         portion=run.portion,
         procedure=run.procedure_version,
         specification=run.portion.sample.specification_version,

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from datetime import date
 from typing import Any
 
 from django.db.models import Prefetch
 
 from gradation.models import Check, Result, Run, RunSieve, Shaking, User
+from gradation.queries.days import day_of_work, laboratory_zone
 from gradation.queries.runs import runs_visible_to
 from gradation.queries.shakings import settings_of
 from gradation.queries.worksheets import rounding_of
@@ -66,7 +68,8 @@ def bench_runs(actor: User, keys: Sequence[int]) -> dict[int, BenchRun]:
     )
     runs = list(rows)
     checks = _checks({place.sieve_id for run in runs for place in run.places.all()})
-    return {run.pk: _run(run, checks) for run in runs}
+    zone = laboratory_zone()
+    return {run.pk: _run(run, checks, day_of_work(run, zone)) for run in runs}
 
 
 def _checks(sieves: set[int | None]) -> list[Check]:
@@ -79,10 +82,9 @@ def _checks(sieves: set[int | None]) -> list[Check]:
     )
 
 
-def _run(run: Run, checks: list[Check]) -> BenchRun:
+def _run(run: Run, checks: list[Check], day: date) -> BenchRun:
     result = next(iter(run.results.all()), None)
     places = [place for place in run.places.all() if place.sieve_id]
-    day = run.opened_at.date()
     latest = {
         check.equipment_id: float(check.found_aperture_um or 0)
         for check in checks

@@ -8,9 +8,11 @@ from decimal import Decimal
 from typing import Any
 
 from django.utils.safestring import SafeString
+from django.utils.timezone import get_current_timezone
 
 from gradation.charts.strip import NestPiece, Strip, StripVerdict, envelope_strip, nest_piece
 from gradation.models import Run, RunSieve, Sieve, SpecificationLine, Weighing
+from gradation.queries.days import day_of_work
 from gradation.queries.run_view import AtSieve, Place, RunView
 from gradation.queries.worksheets import envelope_line
 from gradation.science.rounding import uncertainty_beside
@@ -164,7 +166,7 @@ def _unfit(run: Run, place: RunSieve) -> str:
     sieve = place.sieve
     if run.is_editable and sieve.state != Sieve.State.IN_SERVICE:
         return f"{sieve.state} since {on_day(sieve.state_since)}"
-    if place.next_check_on and place.next_check_on < run.opened_at.date():
+    if place.next_check_on and place.next_check_on < day_of_work(run, get_current_timezone()):
         return f"check was due {on_day(place.next_check_on)}"
     return ""
 
