@@ -127,7 +127,7 @@ def size_at_passing(
         places = [_USUAL_PLACES.get(each, -1) for each in shares.reshape(-1).tolist()]
         if -1 not in places:
             usual = _usual_sizes(apertures.tobytes(), curve.tobytes(), interpolation)
-            at = np.reshape(places, shares.shape)
+            at = np.reshape(np.array(places, dtype=np.intp), shares.shape)
             return Sizes(usual[0].take(at), usual[1].take(at), usual[2].take(at), usual[3].take(at))
     return Sizes(*_read_sizes(apertures, curve, shares, interpolation))
 

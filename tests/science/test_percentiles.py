@@ -225,6 +225,14 @@ def test_texts_say_where_an_unmeasured_size_lies() -> None:
     assert texts[1] == "672 µm"
 
 
+@pytest.mark.parametrize("rule", RULES)
+def test_where_no_share_is_asked_for_there_is_no_size(rule: Interpolation) -> None:
+    found = size_at_passing(APERTURES, [1.0, 0.9, 0.7, 0.4, 0.2, 0.1], [], rule)
+
+    assert found.size_um.shape == (0,)
+    assert percentiles(make_gradation(), [], rule) == ()
+
+
 def test_names_of_percentiles() -> None:
     assert percentile_name(0.5) == "d50"
     assert percentile_name(0.025) == "d2.5"
