@@ -141,11 +141,11 @@ def replay(worksheet: Worksheet, others: Sequence[NamedRounding]) -> Replay:
     >>> [str(cell.reported) for cell in replay(sheet, usual_roundings()[1:2]).rows[0].cells]
     ['16', '17']
     """
+    if not worksheet.is_fully_weighed:
+        raise NotDeterminable("The run is not weighed to the end yet; nothing was reported.")
     own = NamedRounding("as reported", worksheet.rounding)
     rules = (own, *(each for each in others if each.rounding != worksheet.rounding))
     found = [evaluate(replace(worksheet, rounding=each.rounding)) for each in rules]
-    if not found[0].is_complete:
-        raise NotDeterminable("The run is not weighed to the end yet; nothing was reported.")
     rows = tuple(
         ReplayedRow(
             row.aperture_um,

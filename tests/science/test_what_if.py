@@ -83,9 +83,35 @@ def test_what_cannot_be_is_refused(what_if, error):
         moved(what_if)
 
 
+@pytest.mark.parametrize(
+    ("what_if", "asks"),
+    [
+        (WhatIf(ApertureError(Decimal(200), Decimal(10))), True),
+        (WhatIf(mass_of="200", mass_change_g=Decimal(-2)), True),
+        (WhatIf(mass_of="200"), False),
+        (WhatIf(mass_change_g=Decimal(-2)), False),
+        (WhatIf(), False),
+    ],
+)
+def test_a_question_moves_an_aperture_or_a_named_mass(what_if, asks):
+    assert what_if.asks_anything is asks
+
+
+def test_without_an_envelope_the_moved_curve_is_told_and_nothing_judged():
+    # By hand: 10 g more in the 200 um sieve of 500 g are 2 %.
+    found = moved(WhatIf(mass_of="200", mass_change_g=Decimal(10)), envelope=None)
+
+    assert found.passing_pct == pytest.approx((90.0, 48.0, 8.0), abs=1e-9)
+    assert found.assessment is None
+
+
 def test_open_run_has_nothing_to_move():
-    with pytest.raises((NotDeterminable, WorksheetFaults)):
-        moved(WhatIf(mass_of="200", mass_change_g=Decimal(1)), pan_g=None)
+    half_weighed = parse_worksheet(SHEET | {"pan_g": None}, partial=True)
+
+    with pytest.raises(NotDeterminable, match="not weighed to the end yet; nothing can be moved"):
+        would_it_pass(half_weighed, WhatIf(mass_of="200", mass_change_g=Decimal(1)))
+    with pytest.raises(NotDeterminable, match="not weighed to the end yet; nothing was reported"):
+        replay(half_weighed, usual_roundings())
 
 
 def replayed(mass_g, own, *others):
