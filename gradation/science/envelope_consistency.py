@@ -99,10 +99,9 @@ def _sentence(words: Sequence[str]) -> str:
 
 
 def _sizes(line: EnvelopeLine) -> Iterator[Decimal]:
-    if line.kind is LineKind.CHARACTERISTIC:
+    if line.kind is LineKind.CHARACTERISTIC or line.aperture_um is None:
         return
-    if line.aperture_um is not None:
-        yield line.aperture_um
+    yield line.aperture_um
     if line.kind is LineKind.BETWEEN and line.finer_um is not None:
         yield line.finer_um
 

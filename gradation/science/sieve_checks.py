@@ -355,21 +355,21 @@ def _named(limits: SieveLimits) -> str:
 
 def _mark(limits: SieveLimits) -> str:
     """Say in the sentence itself when nobody confirmed the limits."""
-    if isinstance(limits, StatedLimits):
-        return ""
-    confidence = tolerance_source(limits.nominal_um, limits.edition)[1]
-    if confidence == "confirmed":
-        return ""
-    return f" (Limits {_words_of(confidence)}: confirm them against your own edition.)"
+    doubt = _doubt(limits)
+    return f" (Limits {doubt}: confirm them against your own edition.)" if doubt else ""
 
 
 def _standing(limits: SieveLimits) -> str:
     if isinstance(limits, StatedLimits):
         return f"Limits stated by the laboratory: {limits.source.strip()}."
-    confidence = tolerance_source(limits.nominal_um, limits.edition)[1]
-    words = "" if confidence == "confirmed" else f", {_words_of(confidence)}"
+    doubt = _doubt(limits)
+    words = f", {doubt}" if doubt else ""
     return f"Limits: permitted deviations of {limits.edition.words}{words}."
 
 
-def _words_of(confidence: str) -> str:
-    return "from one source" if confidence == "one source" else confidence
+def _doubt(limits: SieveLimits) -> str:
+    """How little sure the limits are; empty for those that are stated, or confirmed."""
+    if isinstance(limits, StatedLimits):
+        return ""
+    confidence = tolerance_source(limits.nominal_um, limits.edition)[1]
+    return {"confirmed": "", "one source": "from one source"}.get(confidence, confidence)

@@ -366,13 +366,16 @@ def _band_meets(trend: WearTrend, limit: float, side: float) -> float | None:
 
 
 def _real_roots(a: float, b: float, c: float) -> tuple[float, ...]:
+    """Roots of ``a d^2 + b d + c``, which are real.
+
+    Where the line meets the limit it is nothing or less: the band has met the limit before. Where
+    a forecast begins, and far along a line that is certain, it is more.
+    """
     if a == 0:
         return () if b == 0 else (-c / b,)
     inside = b * b - 4 * a * c
-    if abs(inside) <= 1e-12 * b * b:
+    if inside <= 1e-12 * b * b:
         inside = 0.0  # checks exactly on a line: the double root, despite binary noise
-    if inside < 0:
-        return ()
     half = -(b + (sqrt(inside) if b >= 0 else -sqrt(inside))) / 2
     return (half / a, c / half) if half != 0 else (0.0,)
 

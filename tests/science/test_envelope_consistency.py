@@ -4,12 +4,14 @@ from decimal import Decimal
 from itertools import pairwise
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from gradation.science.envelope_consistency import (
     clash_of,
+    line_words,
     neighbour_lines,
     outside_the_series,
 )
@@ -54,6 +56,33 @@ def test_retained_is_held_against_passing():
     # At most 20 % retained at 1 mm is at least 80 % passing.
     assert clash_of([line(1000, None, "20", LineKind.RETAINED), line(2000, None, "70")])
     assert clash_of([line(1000, None, "20", LineKind.RETAINED), line(2000, None, "90")]) is None
+
+
+@pytest.mark.parametrize(
+    ("alone", "said"),
+    [
+        (line(1000, "101"), "1 mm passing at least 101 %"),
+        (line(1000, "100", is_inclusive=False), "1 mm passing at least 100 %"),
+        (line(1000, None, "0", LineKind.RETAINED, is_inclusive=False), "1 mm retained at most 0 %"),
+    ],
+)
+def test_limit_that_no_curve_keeps_is_named_alone(alone, said):
+    clash = clash_of([line(2000, "50"), alone])
+
+    assert clash.positions == (1,)
+    assert clash.sentence == (
+        f"No curve can keep this limit: {said}. A passing lies between 0 and 100 %."
+    )
+
+
+def test_lines_are_named_as_the_trade_writes_them():
+    of_a_value = EnvelopeLine(
+        LineKind.CHARACTERISTIC, characteristic="fineness_modulus", maximum=Decimal("3.1")
+    )
+
+    assert line_words(of_a_value) == "fineness modulus"
+    assert line_words(line(2000, "5", kind=LineKind.BETWEEN, finer=500)) == "2 mm to 500 µm"
+    assert line_words(line(75, None, "3")) == "75 µm passing"
 
 
 def test_limits_that_only_meet_can_be_kept_unless_one_is_itself_outside():

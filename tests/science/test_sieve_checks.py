@@ -103,3 +103,9 @@ def test_share_beyond_the_certified_range_tells_nothing():
         judge_effective(beads, 0.95, 0.0, permitted_deviations(150, Edition.ASTM_E11_17))
     with pytest.raises(OutOfRange):
         judge_effective(beads, 1.2, 0.0, permitted_deviations(150, Edition.ASTM_E11_17))
+
+
+@pytest.mark.parametrize("resolution_um", [-0.1, float("nan")])
+def test_instrument_without_a_sound_resolution_is_refused(resolution_um):
+    with pytest.raises(OutOfRange, match="resolution of the measuring instrument"):
+        judge_measured(cloth(75.0, resolution_um=resolution_um), ASTM_75)

@@ -51,6 +51,18 @@ def test_forecast_interval_ends_where_the_band_meets_the_limit():
     assert f"{forecast.uses:.0f} uses" in forecast.sentence
 
 
+@pytest.mark.parametrize("uses", [0.0, 258.0, 900.0])
+def test_half_width_is_that_of_the_band_of_the_mean(uses):
+    trend = wear_trend(USES, APERTURES_UM)
+
+    half = (mean_band(uses, "upper") - mean_band(uses, "lower")) / 2
+    assert trend.half_width_at(uses) == pytest.approx(half, rel=1e-9)
+
+
+def test_two_checks_leave_no_band_to_show():
+    assert wear_trend([0, 100], [125.0, 125.5]).half_width_at(900.0) == 0.0
+
+
 def test_falling_tare_heads_for_its_lower_limit():
     # mirror of the aperture series about 125: same uses, lower limit 119.2 = 125 - 5.8
     falling = [250.0 - value for value in APERTURES_UM]
