@@ -136,6 +136,20 @@ def test_limit_of_five_percent_accepts_up_to_the_half_that_rounds_down():
     assert to_even.least == -np.inf
 
 
+@pytest.mark.parametrize("limits", [{"minimum": Decimal(-2)}, {"maximum": Decimal(102)}])
+def test_limit_beyond_every_percentage_accepts_all_of_them(limits):
+    span = inside_span(EnvelopeLine(aperture_um=Decimal(75), **limits), AssessmentRule())
+
+    assert (span.least, span.most) == (-np.inf, np.inf)
+
+
+@pytest.mark.parametrize("limits", [{"minimum": Decimal(102)}, {"maximum": Decimal(-2)}])
+def test_limit_that_no_percentage_keeps_accepts_none(limits):
+    span = inside_span(EnvelopeLine(aperture_um=Decimal(75), **limits), AssessmentRule())
+
+    assert not any(span.least <= passing_pct <= span.most for passing_pct in (0, 50, 100))
+
+
 def test_batch_axes_of_the_masses_come_back():
     flat = masses(runs=24)
     shape = (2, 3, 4)

@@ -18,6 +18,7 @@ from gradation.science.decisions import (
     decide,
     guard_band,
     overall,
+    wrong_acceptance_risk,
 )
 from gradation.science.errors import OutOfRange
 
@@ -166,6 +167,29 @@ def test_overall_is_the_worst_line():
     assert overall([YES, NO, OPEN]) is NO
     assert overall([YES, OPEN]) is OPEN
     assert overall([YES, YES]) is YES
+
+
+def test_plain_acceptance_risks_an_even_chance_at_the_limit():
+    # ILAC-G8:09/2019, table 1: specific risk below 50 % for w = 0.
+    assert wrong_acceptance_risk(PLAIN) == 0.5
+
+
+@pytest.mark.parametrize(
+    ("rule", "risk"),
+    [
+        # Standard normal tables: Phi(-1.96) = 0.0250, Phi(-1.645) = 0.0500, Phi(-3) = 0.00135.
+        (DecisionRule(Rule.GUARD_BAND), 0.0250),
+        (DecisionRule(Rule.GUARD_BAND, confidence=0.9), 0.0500),
+        (DecisionRule(Rule.GUARD_BAND, confidence=0.9973, guard_factor=1.0), 0.00135),
+        (DecisionRule(Rule.GUARD_BAND, guard_factor=0.0), 0.5),
+    ],
+)
+def test_risk_behind_a_guard_band_is_the_normal_tail_beyond_it(rule, risk):
+    assert wrong_acceptance_risk(rule) == pytest.approx(risk, abs=5e-5)
+
+
+def test_rule_by_probability_risks_what_its_confidence_leaves():
+    assert wrong_acceptance_risk(LIKELY) == pytest.approx(0.05, abs=1e-12)
 
 
 def test_refusals():

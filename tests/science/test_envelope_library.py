@@ -41,6 +41,13 @@ def test_multiples_stand_for_the_sieve_next_to_them():
     assert entry.mark == "confirm against your edition"
 
 
+def test_fine_category_without_a_limit_at_1_4_d_has_lines_at_2d_and_d_only():
+    # EN 13043 GF85 as kept with its source: 2D 100, D 85 to 99, nothing at 1.4D and at d.
+    entry = category_entry("EN 13043", "GF85", Decimal(0), Decimal(2000))
+
+    assert limits(entry) == {4000: (100, 100), 2000: (85, 99)}
+
+
 def test_category_is_found_again_by_its_key():
     entry = category_entry("EN 12620", "GC85/20", Decimal(4000), Decimal(8000))
 

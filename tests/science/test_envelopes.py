@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gradation.science.decisions import DecisionRule, Rule
 from gradation.science.envelopes import (
     AssessmentRule,
     CompareWith,
@@ -17,6 +19,7 @@ from gradation.science.envelopes import (
     MissingAperture,
     Outcome,
     assess,
+    assess_values,
 )
 from gradation.science.errors import OutOfRange
 from gradation.science.rounding import Rounding
@@ -229,3 +232,88 @@ def test_lines_that_cannot_be_compared_are_refused(changes: dict, says: str) -> 
     assess(make_gradation(), [make_line()])
     with pytest.raises(OutOfRange, match=says):
         assess(make_gradation(), [make_line(**changes)])
+
+
+def of_value(value: float | None, line: EnvelopeLine, *standard: float | None) -> LineVerdict:
+    return assess_values([value], [line], AssessmentRule(), standard or None).lines[0]
+
+
+def test_mean_is_reported_before_it_meets_its_limit() -> None:
+    # By hand: 60.4 % is reported as 60 and keeps a maximum of 60; 60.6 % is reported as 61.
+    line = make_line(aperture_um="600", minimum=None, maximum="60")
+
+    kept, broken = of_value(60.4, line), of_value(60.6, line)
+
+    assert (kept.reported, kept.margin, kept.outcome) == (60, 0, Outcome.CONFORMS)
+    assert (broken.reported, broken.margin, broken.outcome) == (61, -1, Outcome.DOES_NOT_CONFORM)
+
+
+def test_mean_of_what_is_retained_is_held_against_its_limit_as_retained() -> None:
+    # By hand: 12 % retained on 150 µm at most; 11 % keep it by 1, 13 % break it by 1.
+    line = make_line(kind=LineKind.RETAINED, aperture_um="150", minimum=None, maximum="12")
+
+    kept, broken = of_value(11.0, line), of_value(13.0, line)
+
+    assert (kept.value, kept.reported, kept.margin) == (11, 11, 1)
+    assert (broken.value, broken.margin, broken.is_inside) == (13, -1, False)
+
+
+def test_value_that_is_missing_leaves_its_line_open() -> None:
+    found = assess_values([None], [make_line()])
+
+    assert found.outcome is Outcome.NOT_DETERMINED
+    assert found.lines[0].reason == "There is no value to compare."
+
+
+def test_known_uncertainty_of_a_mean_draws_the_limits_in() -> None:
+    # Guard band w = U = 1.96 x 0.5 = 0.98 %: 94.1 % with at most 95 lies within it, 94.0 % not.
+    rule = AssessmentRule(rounding=Rounding(1), decision=DecisionRule(Rule.GUARD_BAND))
+
+    outcomes = [
+        assess_values([value], [make_line()], rule, [0.5]).outcome for value in (94.0, 94.1)
+    ]
+
+    assert outcomes == [Outcome.CONFORMS, Outcome.NOT_DECIDABLE]
+
+
+def test_values_without_lines_determine_nothing() -> None:
+    assert assess_values([], []).outcome is Outcome.NOT_DETERMINED
+
+
+@pytest.mark.parametrize(
+    ("decimals", "reported", "inside"), [(0, "60", True), (1, "60.4", False), (2, "60.40", False)]
+)
+def test_line_is_reported_with_the_decimals_it_asks_for(
+    decimals: int, reported: str, inside: bool
+) -> None:
+    line = make_line(aperture_um="600", minimum=None, maximum="60", decimals=decimals)
+
+    found = verdict(from_passing([600], [60.4]), line)
+
+    assert (str(found.reported), found.is_inside) == (reported, inside)
+
+
+def test_characteristic_value_is_reported_with_the_decimals_its_line_asks_for() -> None:
+    # By hand: 2.849 with one decimal is 2.8 and keeps at most 2.8; with two it is 2.85.
+    line = make_line(
+        kind=LineKind.CHARACTERISTIC, aperture_um=None, characteristic="fineness_modulus",
+        minimum=None, maximum="2.8",
+    )  # fmt: skip
+    one, two = (replace(line, decimals=decimals) for decimals in (1, 2))
+
+    found = [verdict(make_gradation(), each, fineness_modulus=2.849) for each in (one, two)]
+
+    assert [(str(each.reported), each.is_inside) for each in found] == [
+        ("2.8", True),
+        ("2.85", False),
+    ]
+
+
+def test_target_of_a_characteristic_value_may_reach_beyond_a_percentage() -> None:
+    # By hand: 250 µm more or less 20 µm; no bound at 0 or 100 as for a percentage.
+    line = make_line(
+        kind=LineKind.CHARACTERISTIC, aperture_um=None, characteristic="d50",
+        minimum=None, maximum=None, target="250", tolerance="20",
+    )  # fmt: skip
+
+    assert line.limits() == (230, 270)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from gradation.science.envelope_form import EnvelopeLine, LineKind, Outcome
-from gradation.science.errors import OutOfRange
+from gradation.science.errors import NotDeterminable, OutOfRange
 from gradation.science.lots import LotPlan, LotRule, assess_lot
 from gradation.science.quality.capability import ProcessLimits, share_within_limits
 
@@ -125,3 +125,31 @@ def test_line_without_a_value_leaves_the_lot_open():
 
     assert lot.outcome is Outcome.NOT_DETERMINED
     assert "no value" in lot.lines[0].reason
+
+
+def test_single_results_need_no_second_one():
+    assert LotPlan(LotRule.SINGLE, 1).size == 1
+
+
+def test_result_that_lacks_a_line_is_refused():
+    with pytest.raises(OutOfRange, match="a value for each line of the specification"):
+        assess_lot([[55.0], [56.0, 57.0]], [AT_600], LotPlan(LotRule.MEAN, 2))
+
+
+def test_limits_that_nothing_can_break_hold_the_whole_lot():
+    all_of_it = EnvelopeLine(aperture_um=Decimal(75), minimum=Decimal(0), maximum=Decimal(100))
+    plan = LotPlan(LotRule.WITHIN_LIMITS, 3, Decimal(90))
+
+    line = assess_lot(of(1.0, 3.0, 99.0), [all_of_it], plan).lines[0]
+
+    assert (line.share_within_pct, line.outcome) == (100, Outcome.CONFORMS)
+
+
+def test_limits_that_meet_leave_no_share_to_estimate():
+    exact = EnvelopeLine(
+        LineKind.CHARACTERISTIC, characteristic="d50", minimum=Decimal(250), maximum=Decimal(250)
+    )
+    plan = LotPlan(LotRule.WITHIN_LIMITS, 3, Decimal(90))
+
+    with pytest.raises(NotDeterminable, match="only meet leave no room"):
+        assess_lot(of(249.0, 250.0, 251.0), [exact], plan)

@@ -34,8 +34,8 @@ def test_every_aperture_is_told_with_second_less_first():
 
 
 def test_wide_sieve_explains_what_it_let_through():
-    # By hand, straight on log aperture: the sieve opens to 200 x 2^(1/4) um. On the way from there
-    # to 100 um (5/4 of an octave) 200 um lies 1/4 of an octave, so 1/5: 60 - (60 - 10)/5 = 50 %.
+    # By hand, straight on log aperture: the sieve opens to 200 x 2^(1/4) µm. On the way from there
+    # to 100 µm (5/4 of an octave) 200 µm lies 1/4 of an octave, so 1/5: 60 - (60 - 10)/5 = 50 %.
     # The sieve alone made 60 - 50 = 10 points, all of the difference.
     wide = (400.0, 200 * 2**0.25, 100.0)
 

@@ -98,7 +98,7 @@ def test_a_question_moves_an_aperture_or_a_named_mass(what_if, asks):
 
 
 def test_without_an_envelope_the_moved_curve_is_told_and_nothing_judged():
-    # By hand: 10 g more in the 200 um sieve of 500 g are 2 %.
+    # By hand: 10 g more in the 200 µm sieve of 500 g are 2 %.
     found = moved(WhatIf(mass_of="200", mass_change_g=Decimal(10)), envelope=None)
 
     assert found.passing_pct == pytest.approx((90.0, 48.0, 8.0), abs=1e-9)
