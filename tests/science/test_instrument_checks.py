@@ -55,6 +55,37 @@ def test_weight_without_mass_and_limit_below_zero_are_refused(bad):
         check_weights([bad])
 
 
+def test_balance_without_a_check_weight_is_not_judged():
+    with pytest.raises(Impossible, match="No check-weight was put on"):
+        check_weights([])
+
+
+@pytest.mark.parametrize("place", range(3))
+def test_figures_of_a_shaker_below_zero_are_refused(place):
+    texts = ["1.5", "1.5", "0.1"]
+    texts[place] = f"-{texts[place]}"
+
+    with pytest.raises(OutOfRange, match="amplitude and its limit cannot be negative"):
+        check_shaker(ShakerFigures(*(Decimal(text) for text in texts)))
+
+
+def test_limits_below_zero_are_refused():
+    below = Decimal("-0.1")
+
+    with pytest.raises(OutOfRange, match="tolerance cannot be negative"):
+        check_temperature(Decimal(110), Decimal(110), below)
+    with pytest.raises(OutOfRange, match="halves and their limit cannot be negative"):
+        check_halves(Decimal(500), Decimal(500), below)
+    with pytest.raises(OutOfRange, match="permitted difference cannot be negative"):
+        check_against_master(Decimal(50), Decimal(50), below)
+
+
+@pytest.mark.parametrize("halves_g", [("-500", "500"), ("500", "-500")])
+def test_half_of_a_sample_has_no_mass_below_zero(halves_g):
+    with pytest.raises(OutOfRange, match="Masses of the halves"):
+        check_halves(*map(Decimal, halves_g), Decimal(4))
+
+
 def test_timer_alone_can_be_checked_but_a_pair_is_whole():
     alone = ShakerFigures(timer_s=Decimal(601), reference_s=Decimal(600), timer_limit_s=Decimal(2))
 

@@ -9,6 +9,7 @@ from gradation.science.confidence import unconfirmed
 from gradation.science.errors import UnknownName
 from gradation.science.procedure_library import (
     CONFIRMED,
+    Figure,
     library_procedure,
     marked_from_memory,
     procedures,
@@ -132,3 +133,44 @@ def test_named_sets_are_those_that_the_sums_use():
     said = library_procedure("en_933_1_dry").figures["conventions"].value
 
     assert said.endswith("4, 2, 1 mm, 500, 250, 125 µm")
+
+
+@pytest.mark.parametrize(
+    ("mark", "confirmed", "to_compare"),
+    [
+        ("confirmed", True, False),
+        ("common practice", False, False),
+        ("one source", False, True),
+        ("from memory", False, True),
+    ],
+)
+def test_only_what_was_not_seen_or_agreed_needs_the_laboratory_s_own_edition(
+    mark, confirmed, to_compare
+):
+    figure = Figure("0.3", "ASTM C136", mark)
+
+    assert (figure.is_confirmed, figure.needs_edition) == (confirmed, to_compare)
+
+
+def test_figures_to_compare_are_counted_from_the_table_of_procedures():
+    for kept in procedures():
+        marks = [
+            row["confidence"]
+            for row in read_table("procedures")
+            if row["procedure"] == kept.key and row["what"] not in {"trade", "title"}
+        ]
+
+        assert kept.to_confirm == sum(mark in {"one source", "from memory"} for mark in marks)
+
+
+def test_mark_is_told_for_figures_and_for_the_nest_and_empty_for_what_is_not_said():
+    kept = library_procedure("astm_c136_fine")
+    nest = next(
+        row["confidence"]
+        for row in read_table("procedures")
+        if (row["procedure"], row["what"]) == (kept.key, "sieves")
+    )
+
+    assert kept.mark_of("loss_limit_pct") == "confirmed"
+    assert kept.mark_of("sieves") == nest
+    assert kept.mark_of("colour_of_the_bag") == ""

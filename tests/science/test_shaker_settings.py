@@ -92,6 +92,12 @@ def test_different_intervals_between_pauses_are_named():
     assert "interval" in found.reasons[0]
 
 
+def test_same_interval_between_pauses_keeps_runs_comparable():
+    paused = replace(THROWN, interval_s=10.0)
+
+    assert compare_settings(paused, paused).comparable is True
+
+
 def test_taps_are_compared_and_missed():
     assert compare_settings(TAPPED, replace(TAPPED, taps_per_min=100.0)).comparable is False
     assert compare_settings(TAPPED, replace(TAPPED, taps_per_min=None)).comparable is None

@@ -17,6 +17,7 @@ from gradation.science.uncertainty import (
     passing_uncertainty,
     root_diagonal,
     slope_per_um,
+    split_uncertainty,
 )
 
 NEST = [4000.0, 2000.0, 1000.0, 500.0, 250.0]
@@ -127,6 +128,20 @@ def test_split_factor_moves_all_fractions_below_together():
         [0, 0, 0, 0.01 * 140 / 500, 0.01 * 210 / 500], rel=1e-12
     )
     assert result.correlation[3, 4] == pytest.approx(1.0, rel=1e-12)
+
+
+def test_split_weighed_to_a_gram_by_hand():
+    # Two rectangular readings of 1 g each mass: u^2 = 2 x 1/12 = 1/6 g^2. Parts of 300 and 150 g:
+    # (u_F/F)^2 = 1/6 (1/300^2 + 1/150^2) = 1/6 x 5/300^2, u_F/F = sqrt(5/6)/300 = 0.00304290.
+    assert split_uncertainty(4750, 300.0, 150.0, Balance(1.0)).relative == pytest.approx(
+        0.00304290, abs=5e-9
+    )
+
+
+@pytest.mark.parametrize(("passing_g", "reduced_g"), [(0.0, 150.0), (300.0, 0.0), (300.0, -1.0)])
+def test_split_of_nothing_has_no_factor(passing_g, reduced_g):
+    with pytest.raises(OutOfRange, match="masses of a split must be above zero"):
+        split_uncertainty(4750, passing_g, reduced_g, Balance(0.1))
 
 
 def test_factors_scale_the_readings():
