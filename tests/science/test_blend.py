@@ -19,6 +19,7 @@ from gradation.science.blend import (
     share_range,
     weighted_mean_passing,
 )
+from gradation.science.blend_programme import best_share, make_problem
 from gradation.science.errors import Impossible, NotDeterminable, UnknownName
 
 COARSE = Stockpile("Tarnholt 8/16", (1.0, 0.30, 0.05, 0.01))
@@ -92,7 +93,7 @@ def test_envelope_of_exact_lines_only_has_no_margin():
 
 
 def test_none_exists_is_said_with_the_limits_in_conflict():
-    # 75 um: no pile passes more than 10 %
+    # 75 µm: no pile passes more than 10 %
     band = BlendLimits(SIEVES, (1.0, 0.60, 0.30, 0.12), (1.0, 0.80, 0.45, 0.20))
 
     found = meet_envelope(PILES, band)
@@ -279,3 +280,20 @@ def test_a_limit_that_all_stockpiles_miss_alike_is_named():
 
     assert not found.exists
     assert "at least 100 % passing 9.5 mm" in found.sentence
+
+
+@pytest.mark.parametrize("nearness", Nearness)
+def test_one_stockpile_is_the_whole_blend(nearness):
+    found = nearest_target([SAND], (1.0, 1.0, 0.90, 0.10), FREE, nearness)
+
+    assert found.shares == pytest.approx((1.0,), abs=1e-12)
+    assert found.departure == pytest.approx(0.05, abs=1e-9)  # by hand: 95 % where 90 are wanted
+
+
+def test_search_says_so_when_no_blend_keeps_the_envelope():
+    # At 2 mm both pass 20 % at most; no mixture of them reaches 50 %.
+    beyond = BlendLimits(SIEVES, (None, None, 0.50, None), (None,) * 4)
+    problem = make_problem([COARSE, MIDDLE], beyond)
+
+    with pytest.raises(NotDeterminable, match="search for shares did not settle"):
+        best_share(problem, np.array([1.0, 0.0]))

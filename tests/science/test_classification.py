@@ -24,6 +24,7 @@ from gradation.science.classification import (
     schemes,
 )
 from gradation.science.classification.fractions import LimitSource
+from gradation.science.classification.group_names import coarse_name
 from gradation.science.classification.plasticity import a_line, cautions, is_organic, u_line
 from gradation.science.errors import Impossible, NotDeterminable, OutOfRange, UnknownName
 from gradation.science.percentiles import Interpolation
@@ -469,3 +470,12 @@ class TestSoil:
             classify_curve([4750, 75], [[1.0, 0.1], [1.0, 0.1]])
         with pytest.raises(NotDeterminable, match="75 mm"):
             classify_curve([300000, 75000, 75], [1.0, 0.0, 0.0])
+
+
+def test_group_symbol_and_fines_that_do_not_belong_together_have_no_name():
+    shares = SoilShares(gravel=0.6, sand=0.32, fines=0.08)
+
+    with pytest.raises(UnknownName, match="no soil group 'GP-GM' with few fines"):
+        coarse_name("GP-GM", "", shares)
+    with pytest.raises(UnknownName, match="no soil group 'GW' with clay fines"):
+        coarse_name("GW", "clay", shares)

@@ -204,3 +204,16 @@ def test_precision_weights_have_a_floor():
 def test_floor_outside_its_range_is_refused(least):
     with pytest.raises(OutOfRange):
         precision_weights([0.5], least_share=least)
+
+
+@pytest.mark.parametrize("model", [Model.RRSB, Model.GGS])
+def test_curve_that_a_step_meets_ever_better_has_no_fit(model):
+    # Through 50 % at 176 µm, the steeper the model the nearer it comes to nothing passing 81 µm,
+    # while 322 µm stays off by 0.1 %: for RRSB of slope 8, 10, 12 it says ln 2 (81/176)^n = 0.14,
+    # 0.03, 0.006 % at 81 µm. No slope is the best, so the search cannot end.
+    apertures_um, passing = [22400, 390, 322, 176, 81], [1.0, 0.999999, 0.999, 0.5, 0.0]
+
+    with pytest.raises(
+        NotDeterminable, match=r"No end was found .* Use the straight line on paper"
+    ):
+        fit_non_linear(model, apertures_um, passing)

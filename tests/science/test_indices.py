@@ -174,6 +174,12 @@ def test_fineness_modulus_of_a_batch_equals_that_of_its_runs() -> None:
     assert np.isnan(batch).tolist() == [False, True, False]
 
 
+@pytest.mark.parametrize("aperture_um", [0.0, -75.0])
+def test_sieves_of_a_set_have_openings(aperture_um: float) -> None:
+    with pytest.raises(OutOfRange, match="apertures above zero"):
+        passing_on_set(make_gradation(), (600.0, aperture_um))
+
+
 def test_modulus_needs_a_set_and_sets_have_names() -> None:
     with pytest.raises(OutOfRange):
         fineness_modulus(make_gradation(), ())

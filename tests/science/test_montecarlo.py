@@ -19,6 +19,14 @@ def test_same_seed_same_answer():
     assert np.array_equal(first.draws, second.draws)
 
 
+def test_means_of_the_draws_are_those_of_the_inputs():
+    values = draw(lambda x: x, [10.0, -3.0], [[4.0, 0.0], [0.0, 1.0]]).values
+
+    # Sampling error of a mean: sd / sqrt(40 000) = 0.01 and 0.005; four of them.
+    assert values[0] == pytest.approx(10.0, abs=0.04)
+    assert values[1] == pytest.approx(-3.0, abs=0.02)
+
+
 def test_normal_interval_is_one_point_nine_six():
     low, high = draw(lambda x: x, [10.0], [[4.0]]).interval(0.95)
 

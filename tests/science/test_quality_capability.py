@@ -138,6 +138,8 @@ def test_results_all_equal_are_in_or_out():
 def test_process_without_scatter_cannot_be_judged():
     with pytest.raises(NotDeterminable):
         capability([5.0] * 5, LIMITS)
+    with pytest.raises(NotDeterminable, match="All values are equal"):
+        capability([5.0] * 5, LIMITS, within=WithinSigma(1.0, 30.0))
 
 
 @pytest.mark.parametrize(

@@ -15,6 +15,7 @@ from gradation.science.quality.control_charts import (
     counts_limits,
     individuals_chart,
     individuals_limits,
+    limits_from_summary,
     subgroup_chart,
     subgroup_limits,
 )
@@ -192,6 +193,8 @@ def test_cumulative_sums_mirror_each_other():
         lambda: weighted_mean_chart([1.0], 0.0, -1.0),
         lambda: moving_mean_chart([1.0], 0.0, 1.0, span=0),
         lambda: cumulative_sum_chart([1.0], 0.0, allowance=-0.1, decision=1.0),
+        lambda: limits_from_summary(10.0, -1.0, 3, Spread.RANGE, 25),
+        lambda: limits_from_summary(10.0, float("nan"), 3, Spread.RANGE, 25),
     ],
 )
 def test_senseless_chart_settings_are_refused(refused):

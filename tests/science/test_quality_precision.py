@@ -11,6 +11,7 @@ from scipy import stats
 from gradation.science.errors import NotDeterminable, OutOfRange, UnknownName
 from gradation.science.quality import outliers, precision, replicates
 from gradation.science.quality.outliers import End, OutlierVerdict
+from gradation.science.quality.reliability import reliability
 from gradation.science.tables import read_table
 
 CELLS = ([10.0, 12.0, 11.0], [14.0, 16.0], [13.0, 13.5, 12.5, 13.0])
@@ -203,6 +204,22 @@ def test_single_results_have_no_k_and_no_cochran():
 
     assert np.isnan(found.k[:2]).all()
     assert found.cochran is None
+
+
+def test_round_of_single_results_only_has_h_alone():
+    # By hand: 10, 11 and 12 have mean 11 and standard deviation 1.
+    found = precision.consistency(([10.0], [11.0], [12.0]))
+
+    assert found.h.tolist() == [-1.0, 0.0, 1.0]
+    assert np.isnan(found.k).all()
+    assert found.cochran is None
+
+
+def test_reliability_needs_scatter_between_replicates():
+    without_scatter = precision.precision(([10.0, 10.0], [11.0, 11.0]))
+
+    with pytest.raises(NotDeterminable, match="Without scatter between replicates"):
+        reliability(without_scatter)
 
 
 def test_scattered_laboratory_is_found():

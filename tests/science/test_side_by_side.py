@@ -192,3 +192,16 @@ def test_a_step_that_does_not_divide_a_hundred_is_refused():
         shares_on_step([0.5, 0.5], Decimal("0.3"))
     with pytest.raises(Impossible):
         shares_on_step([0.5, 0.4], Decimal("0.1"))
+
+
+def test_column_of_several_curves_is_refused():
+    pair = CurveGroup((2000.0, 1000.0), np.array([[0.9, 0.4], [0.8, 0.3]]))
+
+    with pytest.raises(Impossible, match="Each column of a comparison is one curve"):
+        side_by_side([pair])
+
+
+@pytest.mark.parametrize("passing", [[], 0.5, np.empty((2, 0))])
+def test_nothing_is_retained_without_a_sieve(passing):
+    with pytest.raises(Impossible, match="Without a sieve"):
+        individual_retained(passing)
