@@ -8,11 +8,13 @@ from collections.abc import Iterator
 from typing import Any
 
 import jsonschema
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradation.science.calculations import calculate, calculation_names, is_calculation
+from gradation.science.calculations.writing import plain
 from gradation.science.computing import compute, schema_text
 from gradation.science.worksheet import WorksheetFaults, parse_worksheet
 from tests.builders import worksheet_data
@@ -143,6 +145,18 @@ def test_worksheet_and_calculation_are_told_apart() -> None:
         ({"calculation": "precision_limits", "sd": ["0.1", "x"]}, "$.sd[1]", "not a number"),
         ({"calculation": "repeated_observations", "observations": [[1], 2]}, "$.observations[1]",
          "expected a list"),
+        ({"calculation": "precision_limits", "sd": []}, "$.sd", "holds no value"),
+        (sample("decision") | {"values": [{"value": 5, "u": 0, "lower": 7, "upper": 4}]},
+         "$.values[0].lower", "above the upper limit"),
+        (sample("replicate_gradations") | {"repeatability_sd_pct": ["0.5", "0.5"]},
+         "$.published", "not both"),
+        ({"calculation": "replicates", "passing_pct": [[98, 42], [97, 43]],
+          "repeatability_sd_pct": ["0.5"]}, "$.repeatability_sd_pct", "for each aperture"),
+        (sample("sieve_wear") | {"today": "31.1.2026"}, "$.today", "a day such as 2026-01-31"),
+        (sample("sieve_wear") | {"today": "2026-02-30"}, "$.today", "a day such as 2026-01-31"),
+        (sample("sieve_conformity") | {"warp": {"count": 0, "mean_um": 126, "largest_um": 150}},
+         "$.warp.count", "1 or more"),
+        (sample("blend_trial") | {"stockpiles": [], "shares_pct": [100]}, "$", "needs stockpiles"),
         ({"calculation": "precision_limits", "sd": [0] * 10_001}, "$.sd", "at most 10000"),
     ],
 )  # fmt: skip
@@ -224,3 +238,9 @@ def test_required_field_is_required_by_both_or_by_neither(name: str) -> None:
         except WorksheetFaults:
             is_computed = False
         assert VALIDATOR.is_valid(without) == is_computed, path
+
+
+def test_names_that_are_no_text_become_text_in_json() -> None:
+    found = plain({75: np.array([0.5, np.nan]), "pan": {"retained": (1, float("inf"))}})
+
+    assert found == {"75": [0.5, None], "pan": {"retained": [1, None]}}

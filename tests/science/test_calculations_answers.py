@@ -213,3 +213,24 @@ def test_what_a_calculation_cannot_do_without_is_named(
     name: str, fields: dict[str, Any], path: str
 ) -> None:
     assert path in paths(name, **fields)
+
+
+def test_zeta_score_is_the_difference_over_both_uncertainties() -> None:
+    # ISO 13528, 9.6: (53 - 50)/sqrt(0.9^2 + 1.2^2) = 3/1.5 = 2; without an uncertainty of the
+    # assigned value 3/0.9 = 3.3333.
+    asked = {"results": [53], "score": "zeta", "assigned": 50, "u_results": ["0.9"]}
+
+    with_both = computed("scores", **asked, u_assigned="1.2")
+    with_one = computed("scores", **asked, u_assigned=0)
+
+    assert with_both["scores"] == pytest.approx([2.0])
+    assert with_one["scores"] == pytest.approx([3 / 0.9])
+
+
+def test_wear_without_a_rate_of_use_has_no_dates() -> None:
+    checks = [{"uses": uses, "value": 125 + uses / 100} for uses in (0, 100, 200)]
+
+    found = computed("sieve_wear", checks=checks, upper=130, uses_now=200)
+
+    assert found["dates"] is None
+    assert found["forecast"]["uses"] == pytest.approx(500)  # 1 µm in 100 uses, 5 µm of room

@@ -18,8 +18,10 @@ from gradation.science.acceptance import overload_rules
 from gradation.science.classification import FinesKind
 from gradation.science.descriptions import Description
 from gradation.science.worksheet import Worksheet, WorksheetFaults, evaluate, parse_worksheet
+from gradation.science.worksheet_form import Fault
 from gradation.science.worksheet_models import MODEL_CHOICES
 from gradation.science.worksheet_parsing import KNOWN
+from gradation.science.worksheet_reading import read_decimal
 from gradation.science.worksheet_writing import worksheet_json
 from tests.builders import SAND_UM, make_worksheet, worksheet_data
 
@@ -227,6 +229,8 @@ FAULTY: list[tuple[dict[str, Any], str, str]] = [
     ({"models": ["weibull"]}, "$.models[0]", "rrsb"),
     ({"describe": ["sorting"]}, "$.describe[0]", "folk_ward"),
     ({"plasticity": {"seen_by_hand": "OL"}}, "$.plasticity.seen_by_hand", "silty, clayey"),
+    ({"confirmed_rules": ["en_933_1_loss", ""]}, "$.confirmed_rules[1]", "name of a rule"),
+    ({"confirmed_rules": [5]}, "$.confirmed_rules[0]", "name of a rule"),
     ({"dry_mas_g": 5}, "$.dry_mas_g", "Did you mean dry_mass_g?"),
 ]
 
@@ -294,3 +298,19 @@ def test_any_data_is_read_or_refused_never_broken(changes: dict[str, Any]) -> No
 
 def test_builders_and_schema_agree_on_the_sand() -> None:
     assert [each.aperture_um for each in make_worksheet().fractions] == list(SAND_UM)
+
+
+@pytest.mark.parametrize(
+    ("number", "read"),
+    [
+        # 0.1 + 0.2 in binary is 0.30000000000000004; to twelve digits it is 0.3.
+        (0.1 + 0.2, "0.3"),
+        (1234.5678901234567, "1234.56789012"),
+        (-2 / 3, "-0.66666666667"),
+    ],
+)
+def test_number_of_a_file_loses_its_binary_noise_and_nothing_else(number: float, read: str) -> None:
+    faults: list[Fault] = []
+
+    assert read_decimal(number, "$.pan_g", faults) == Decimal(read)
+    assert faults == []

@@ -80,6 +80,23 @@ def test_exchanged_rows_are_seen_against_the_history() -> None:
     assert found["findings"][0]["rows"] == [1000, 500]
 
 
+@pytest.mark.parametrize(
+    ("changes", "masses", "name"),
+    [
+        # 499.9 g were found of 5000 g: a point moved in the dry mass.
+        ({"dry_mass_g": "5000.0"}, ("50.0", "200.0", "150.0"), "dry_mass"),
+        # 490 g were shaken, 409 written down, 489.9 found: digits exchanged in the washed mass.
+        ({"washed_dry_mass_g": "409.0"}, ("50.0", "190.0", "150.0"), "washed_dry_mass"),
+    ],
+)
+def test_mistake_in_a_mass_of_the_portion_is_named_as_that_mass(
+    changes: dict[str, Any], masses: tuple[str, ...], name: str
+) -> None:
+    found = look(sheet(masses, "99.9", **changes))
+
+    assert found["findings"][0]["rows"] == [name]
+
+
 def test_nothing_is_corrected() -> None:
     masses = ("200.0", "50.0", "150.0")
 
@@ -137,6 +154,11 @@ def test_run_that_cannot_be_looked_at_says_why(changes: dict[str, Any], says: st
         ({"history": history(fractions=[{"aperture_um": 75, "mass_g": 1}])},
          "$.history[0].fractions"),
         ({"history": [{"dry_mass_g": 5, "pan_g": 5}, *history()]}, "$.history[0].fractions"),
+        ({"history": history(pan_g=0, fractions=[{"aperture_um": size, "mass_g": 0}
+                                                 for size in SIZES])}, "$.history[0].fractions"),
+        ({"history": history(dry_mass_g=None)}, "$.history[0].dry_mass_g"),
+        ({"history": history(fractions=[{"aperture_um": 1000}])},
+         "$.history[0].fractions[0].mass_g"),
         ({"history": history(washed_dry_mass_g=501)}, "$.history[0].washed_dry_mass_g"),
         ({"plausibility": "yes"}, "$.plausibility"),
     ],

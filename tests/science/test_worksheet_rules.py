@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
 
+from gradation.science.acceptance import EndPointOf
 from gradation.science.acceptance_rules import END_POINT, LOSS, named_limit, named_limits
 from gradation.science.computing import compute
 from gradation.science.confidence import unconfirmed
@@ -68,6 +70,20 @@ def test_confirmed_rule_or_own_figure_is_not_questioned(changes: dict[str, Any])
 
     assert rules(data) == []
     assert "unconfirmed_rule" not in codes(data)
+
+
+@pytest.mark.parametrize(
+    ("topic", "name", "limit_pct", "of"),
+    # ASTM C136/C136M-14 and -19, public excerpts: 0.3 % loss; 0.5 % of the total in a minute.
+    [
+        (LOSS, "astm_c136_loss", "0.3", EndPointOf.TOTAL),
+        (END_POINT, "astm_c136_end", "0.5", EndPointOf.TOTAL),
+    ],
+)
+def test_limit_is_found_by_its_name(topic: str, name: str, limit_pct: str, of: EndPointOf) -> None:
+    found = named_limit(topic, name)
+
+    assert (found.limit_pct, found.of) == (Decimal(limit_pct), of)
 
 
 def test_size_classes_from_memory_are_listed_without_a_warning() -> None:

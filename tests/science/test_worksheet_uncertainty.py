@@ -9,6 +9,8 @@ import pytest
 
 from gradation.science.computing import compute
 from gradation.science.worksheet import WorksheetFaults
+from gradation.science.worksheet_form import Fault
+from gradation.science.worksheet_refusals import answered
 
 READABLE = {"balance": {"readability_g": "0.1"}}
 
@@ -227,3 +229,45 @@ def test_draws_are_limited_by_memory() -> None:
                 cross_check={"seed": 1, "draws": 200_000},
             )
         )
+
+
+def test_without_a_size_asked_for_there_is_no_uncertainty_of_one() -> None:
+    found = uncertainty(READABLE, percentiles=[])
+
+    assert found["sizes"] == {}
+
+
+def test_run_without_any_uncertainty_is_confirmed_as_that() -> None:
+    # Every draw of values without uncertainty is the value: 80 and 50 % passing.
+    found = uncertainty(
+        {"balance": {"readability_g": 0}}, percentiles=[], cross_check={"seed": 1, "draws": 500}
+    )
+
+    rows = found["cross_check"]["rows"]
+    assert [(row["u_drawn"], row["confirmed"]) for row in rows] == [(0, True), (0, True)]
+    assert [row["low"] for row in rows] == pytest.approx([80, 50], abs=1e-9)
+    assert [row["high"] for row in rows] == pytest.approx([80, 50], abs=1e-9)
+
+
+def test_repeatability_is_given_once() -> None:
+    twice = READABLE | {
+        "repeatability_sd_pct": "0.5",
+        "repeatability": [{"aperture_um": 500, "sd_pct": "0.5"}],
+    }
+
+    with pytest.raises(WorksheetFaults) as refusal:
+        compute(run(uncertainty=twice))
+
+    [fault] = refusal.value.faults
+    assert fault.path == "$.uncertainty.repeatability"
+    assert "either repeatability_sd_pct or repeatability" in fault.message
+
+
+def test_fault_found_while_answering_keeps_its_own_path() -> None:
+    def refuse() -> dict[str, Any]:
+        raise WorksheetFaults([Fault("$.apertures_found[1]", "is not above zero.")])
+
+    with pytest.raises(WorksheetFaults) as refusal:
+        answered("$.uncertainty", refuse)
+
+    assert [fault.path for fault in refusal.value.faults] == ["$.apertures_found[1]"]
