@@ -21,6 +21,17 @@ def test_fractions_follow_the_curve_that_is_drawn_anew():
     assert moved.retained_g == pytest.approx([10, 15, 125, 120, 110, 70, 30, 20], abs=1e-9)
 
 
+def test_pan_takes_what_the_finest_sieve_no_longer_holds():
+    # By hand: 5 % instead of 4 % pass 75 µm of 500 g: 25 instead of 30 g on it, 25 instead of 20 g
+    # in the pan.
+    sand = make_gradation()
+
+    moved = with_passing(sand, [*sand.passing[:-1], 0.05])
+
+    assert moved.retained_g == pytest.approx([10, 40, 100, 120, 110, 70, 25, 25], abs=1e-9)
+    assert moved.retained == pytest.approx(moved.retained_g / 500, abs=1e-12)
+
+
 @pytest.mark.parametrize(
     "passing",
     [[0.98, 0.99, 0.7, 0.46, 0.24, 0.1, 0.04], [0.98, 0.9]],
