@@ -192,7 +192,11 @@ def round_uncertainty(value: float | Decimal, decimals: int = UNCERTAINTY_DECIMA
     return _without_noise(value).quantize(finest, rounding=ROUND_CEILING)
 
 
-def uncertainty_beside(value: float | Decimal, result: str) -> Decimal:
+#: A passing is rounded by its procedure, mostly to whole percent: its uncertainty goes further.
+FURTHER_THAN_PASSING = 1
+
+
+def uncertainty_beside(value: float | Decimal, result: str, further: int = 0) -> Decimal:
     """Give an expanded uncertainty as it is written beside a result that is written so.
 
     Parameters
@@ -201,11 +205,13 @@ def uncertainty_beside(value: float | Decimal, result: str) -> Decimal:
         Unrounded expanded uncertainty in the unit of the result, 0 or more; finite.
     result : str
         The result as it is printed, with a point, such as "38" [%] or "11.8" [mm].
+    further : int
+        Decimals that it may have beyond the result's: `FURTHER_THAN_PASSING` beside a passing.
 
     Returns
     -------
     Decimal
-        As `round_uncertainty` gives it, no finer than the result.
+        As `round_uncertainty` gives it, no finer than the result and the further decimals.
 
     Raises
     ------
@@ -214,19 +220,20 @@ def uncertainty_beside(value: float | Decimal, result: str) -> Decimal:
 
     Notes
     -----
-    The result keeps the digits of its procedure; beside 38 % an uncertainty of 0.17 % is written
-    1 %, rounded up, so that it neither says more than the result nor vanishes.
+    What is smaller than its last place is rounded up: it neither says more than the result nor
+    vanishes. A passing has the digits of its procedure, not of its uncertainty. Beside 38 % an
+    uncertainty of 0.17 % is written 0.2 %: 1 % would hide why a passing near its limit conforms.
 
     References
     ----------
-    JCGM 100:2008, 7.2.6, as for `round_uncertainty`.
+    JCGM 100:2008, 7.2.6, as for `round_uncertainty`: additional digits may be kept.
 
     Examples
     --------
-    >>> uncertainty_beside(0.1736, "38"), uncertainty_beside(1.26, "38.4")
-    (Decimal('1'), Decimal('1.3'))
+    >>> uncertainty_beside(0.1736, "38", FURTHER_THAN_PASSING), uncertainty_beside(0.02, "11.8")
+    (Decimal('0.2'), Decimal('0.1'))
     """
-    return round_uncertainty(value, max(0, -_finest_place(result)))
+    return round_uncertainty(value, max(0, -_finest_place(result)) + further)
 
 
 def _finest_place(written: str) -> int:

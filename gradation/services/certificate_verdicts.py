@@ -29,7 +29,12 @@ from gradation.queries.verdicts import line_name, verdict_sentence
 from gradation.queries.worksheets import envelope_of, missing_rule_of
 from gradation.science.envelopes import LineKind
 from gradation.science.errors import GradationError
-from gradation.science.rounding import Rounding, RoundingMode, uncertainty_beside
+from gradation.science.rounding import (
+    FURTHER_THAN_PASSING,
+    Rounding,
+    RoundingMode,
+    uncertainty_beside,
+)
 from gradation.science.worksheet import Worksheet, as_json, evaluate, parse_worksheet
 from gradation.science.worksheet_requests import Requests
 from gradation.science.worksheet_writing import worksheet_json
@@ -131,18 +136,22 @@ def _is_near(line: Values) -> bool:
 
 
 def _uncertainty(known: Values) -> Uncertainty:
-    """Give the uncertainty of a run, each no finer than the passing printed beside it."""
+    """Give the uncertainty of a run, each by the passing printed beside it."""
     found = known["uncertainty"]
     if found is None or "rows" not in found:
         return Uncertainty.none()
     printed = {row["aperture_um"]: row["passing_reported"] for row in known["table"]}
     passing = {
-        Decimal(str(size)): f"{uncertainty_beside(row['U_pct'], printed[size]):f}"
+        Decimal(str(size)): _spread(row["U_pct"], printed[size])
         for row in found["rows"]
         if printed.get(size := row["aperture_um"])
     }
     sizes = {name: each["U_um"] for name, each in found["sizes"].items() if each["U_um"]}
     return Uncertainty(passing, sizes)
+
+
+def _spread(spread_pct: float, passing: str) -> str:
+    return f"{uncertainty_beside(spread_pct, passing, FURTHER_THAN_PASSING):f}"
 
 
 def why_stated(computed: Sequence[Computed], form: ReportForm, *, asked: bool) -> str:

@@ -18,7 +18,12 @@ from gradation.queries.characteristic_figures import line_figure, value_figure
 from gradation.queries.verdicts import line_name
 from gradation.queries.what_ifs import RunVerdict, deciding_line
 from gradation.science.apertures import designation
-from gradation.science.rounding import round_reported, round_significant, uncertainty_beside
+from gradation.science.rounding import (
+    FURTHER_THAN_PASSING,
+    round_reported,
+    round_significant,
+    uncertainty_beside,
+)
 from gradation.science.rounding_replay import Replay
 from gradation.science.what_if import DRY_MASS, PAN, WASHED_DRY_MASS
 from gradation.web.specification_figure import specification_figure
@@ -77,7 +82,7 @@ def _line(line: Comparison, decides: bool) -> VerdictLine:
         name=line_name(line),
         unit=unit,
         found=found,
-        spread=_spread(line["u"], scale, found),
+        spread=_spread(line["u"], scale, found, 0 if shown else FURTHER_THAN_PASSING),
         minimum=shown.minimum if shown else line["min"] or "",
         maximum=shown.maximum if shown else line["max"] or "",
         margin=_margin(line["margin"], scale, shown.text if shown else ""),
@@ -119,11 +124,11 @@ def _word(outcome: str) -> str:
     return outcome.replace("_", " ")
 
 
-def _spread(standard: float | None, scale: Decimal, found: str) -> str:
-    """Write the expanded uncertainty, no finer than what was found."""
+def _spread(standard: float | None, scale: Decimal, found: str, further: int) -> str:
+    """Write the expanded uncertainty by what was found."""
     if not standard or not found:
         return ""
-    return f"{uncertainty_beside(COVERAGE * standard / float(scale), found):f}"
+    return f"{uncertainty_beside(COVERAGE * standard / float(scale), found, further):f}"
 
 
 def _margin(text: str | None, scale: Decimal, found: str) -> str:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from gradation.science.errors import NotDeterminable, OutOfRange
 from gradation.science.rounding import (
+    FURTHER_THAN_PASSING,
     FinerRule,
     Rounding,
     RoundingMode,
@@ -142,6 +143,15 @@ def test_uncertainty_is_written_no_finer_than_the_result_beside_it(exact, decima
 def test_uncertainty_follows_the_result_as_it_is_printed(exact, result, written):
     """By hand after JCGM 100:2008, 7.2.6: never finer than the result, and never 0."""
     assert f"{uncertainty_beside(exact, result):f}" == written
+
+
+@pytest.mark.parametrize(
+    ("exact", "passing", "written"),
+    [(0.1736, "38", "0.2"), (1.26, "38", "1.3"), (0.04, "2", "0.1"), (0.0173, "1.9", "0.02")],
+)
+def test_uncertainty_of_a_passing_goes_one_place_further(exact, passing, written):
+    """By hand after JCGM 100:2008, 7.2.6: an additional digit, and never 0."""
+    assert f"{uncertainty_beside(exact, passing, FURTHER_THAN_PASSING):f}" == written
 
 
 @pytest.mark.parametrize("result", ["", "n.d.", "nan"])

@@ -15,7 +15,7 @@ from gradation.models import Run, RunSieve, Sieve, SpecificationLine, Weighing
 from gradation.queries.days import day_of_work
 from gradation.queries.run_view import AtSieve, Place, RunView
 from gradation.queries.worksheets import envelope_line
-from gradation.science.rounding import uncertainty_beside
+from gradation.science.rounding import FURTHER_THAN_PASSING, uncertainty_beside
 from gradation.web.run_sheet.loads import Loads, load_of
 from gradation.web.run_sheet.offers import (
     increment_offer,
@@ -191,10 +191,10 @@ def spreads_pct(figures: Figures) -> dict[Decimal, float]:
 
 
 def spread_words(spread_pct: float | None, passing: str) -> str:
-    """Write an expanded uncertainty, no finer than the passing; nothing where one is not known."""
+    """Write an expanded uncertainty by its passing; nothing where one is not known."""
     if not spread_pct or not passing:
         return ""
-    return f"± {uncertainty_beside(spread_pct, passing):f}"
+    return f"± {uncertainty_beside(spread_pct, passing, FURTHER_THAN_PASSING):f}"
 
 
 def _limits(limit: SpecificationLine | None) -> tuple[Decimal | None, Decimal | None]:
