@@ -142,6 +142,13 @@ def test_process_without_scatter_cannot_be_judged():
         capability([5.0] * 5, LIMITS, within=WithinSigma(1.0, 30.0))
 
 
+def test_subgroups_without_scatter_of_their_own_are_not_called_equal():
+    with pytest.raises(NotDeterminable, match="within each subgroup are equal"):
+        subgroup_sigma([[11.0, 11.0], [14.0, 14.0]])
+    with pytest.raises(NotDeterminable, match="within each subgroup are equal"):
+        capability([11.0, 11.0, 14.0, 14.0], LIMITS, within=WithinSigma(0.0, 2.0))
+
+
 @pytest.mark.parametrize(
     "refused",
     [

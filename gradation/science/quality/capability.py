@@ -12,6 +12,11 @@ from gradation.science.errors import NotDeterminable, OutOfRange
 from gradation.science.quality.control_charts import individuals_limits
 from gradation.science.quality.series import checked_series
 
+_ALL_EQUAL = "All values are equal, so the process shows no scatter to judge by."
+_EQUAL_WITHIN = (
+    "The values within each subgroup are equal, so they do not show how the process scatters."
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Interval:
@@ -126,7 +131,7 @@ def moving_range_sigma(values: ArrayLike) -> WithinSigma:
     series = checked_series(values, at_least=3)
     sigma = individuals_limits(series).sigma
     if sigma == 0:
-        raise NotDeterminable("All values are equal, so the process shows no scatter to judge by.")
+        raise NotDeterminable(_ALL_EQUAL)
     n = series.size
     own = (2 - 4 / np.pi) / (4 / np.pi)
     shared = np.sqrt(3) / 2 + np.pi / 12 - 1
@@ -176,7 +181,7 @@ def subgroup_sigma(subgroups: ArrayLike) -> WithinSigma:
         raise NotDeterminable("A subgroup holds a value that is not a number; complete it.")
     sigma = sqrt(float(table.var(axis=1, ddof=1).mean()))
     if sigma == 0:
-        raise NotDeterminable("All values are equal, so the process shows no scatter to judge by.")
+        raise NotDeterminable(_EQUAL_WITHIN)
     return WithinSigma(sigma=sigma, freedom=table.shape[0] * (table.shape[1] - 1))
 
 
@@ -235,8 +240,10 @@ def capability(
     _check_limits(limits, confidence)
     short = within or moving_range_sigma(series)
     mean, overall_sd = float(series.mean()), float(series.std(ddof=1))
-    if not (overall_sd > 0 and short.sigma > 0 and short.freedom > 0):
-        raise NotDeterminable("All values are equal, so the process shows no scatter to judge by.")
+    if overall_sd == 0:
+        raise NotDeterminable(_ALL_EQUAL)
+    if not (short.sigma > 0 and short.freedom > 0):
+        raise NotDeterminable(_EQUAL_WITHIN)
     overall = WithinSigma(overall_sd, series.size - 1)
     n = series.size
     return Capability(
