@@ -99,6 +99,16 @@ class Certificate(models.Model):
     def __str__(self) -> str:
         return self.number or f"draft {self.pk}"
 
+    @property
+    def is_given_up(self) -> bool:
+        """Say whether it was signed and withdrawn before its file was made; it is never issued."""
+        return self.state == self.State.DRAFT and self.withdrawn_at is not None
+
+    @property
+    def standing(self) -> str:
+        """Give the word for its state, also for one that was given up."""
+        return "given up" if self.is_given_up else self.state
+
 
 class CertificateOmission(models.Model):
     """An item left out of a draft by a signatory's decision (ISO/IEC 17025:2017, 7.8.2.1)."""

@@ -73,9 +73,12 @@ def _differs(certificate: Certificate, signature: CertificateSignature) -> bool:
 
 
 def signatures_without_file() -> QuerySet[CertificateSignature]:
-    """List signatures whose file was never kept: the server stopped in between."""
+    """List signatures whose file was never kept: the server stopped in between.
+
+    One that was given up waits for nothing.
+    """
     return CertificateSignature.objects.filter(
-        certificate__state=Certificate.State.DRAFT
+        certificate__state=Certificate.State.DRAFT, certificate__withdrawn_at__isnull=True
     ).select_related("certificate__sample", "person")
 
 

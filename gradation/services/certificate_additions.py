@@ -23,7 +23,7 @@ from gradation.models import (
 from gradation.policy import Action, require
 from gradation.queries.days import day_of
 from gradation.services import clock, ledger
-from gradation.services.certificate_gates import open_gaps
+from gradation.services.certificate_gates import open_gaps, refuse_signed
 from gradation.services.checking import cleaned, locked, needs_reason
 
 __all__ = [
@@ -102,6 +102,7 @@ def _draft(certificate: Certificate) -> Certificate:
     if held.state != Certificate.State.DRAFT:
         msg = f"{held} is {held.state}; only a draft can be added to. Amend the certificate."
         raise Conflict(msg)
+    refuse_signed(held)
     return held
 
 

@@ -1,4 +1,4 @@
-"""What has to be true of a draft before it is signed: nothing missing, nothing unread."""
+"""What has to be true of a draft before it is signed: nothing missing, unread, signed before."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from gradation.documents.certificate_content import CertificateContent
 from gradation.documents.certificate_gaps import missing_items
 from gradation.errors import Conflict, Fault, Invalid
-from gradation.models import Certificate, Run
+from gradation.models import Certificate, CertificateSignature, Run
 from gradation.queries.trail import stale_trails
 from gradation.services.certificate_drafting import draft_content
 
-__all__ = ["open_gaps", "refuse_gaps", "refuse_unread"]
+__all__ = ["open_gaps", "refuse_gaps", "refuse_given_up", "refuse_signed", "refuse_unread"]
 
 #: What the issuing itself gives.
 _GIVEN_AT_ISSUE = frozenset({"certificate number", "date of issue", "signature"})
@@ -39,3 +39,23 @@ def refuse_unread(runs: Sequence[Run]) -> None:
             "looks at it first, on the run's page under Review."
         )
         raise Conflict(msg, code="review-stale")
+
+
+def refuse_signed(certificate: Certificate) -> None:
+    """Refuse (`Conflict`) to change or sign again what was signed."""
+    signature = CertificateSignature.objects.filter(certificate=certificate.pk).first()
+    if signature is None:
+        return
+    refuse_given_up(certificate, signature)
+    msg = f"It was signed as {signature}; its file is being made. Finish it."
+    raise Conflict(msg, code="signed-already")
+
+
+def refuse_given_up(certificate: Certificate, signature: CertificateSignature) -> None:
+    """Refuse (`Conflict`) to go on from a signature that was given up."""
+    if certificate.is_given_up:
+        msg = (
+            f"It was signed as {signature} and given up: {certificate.withdrawal_reason} Draft "
+            "another certificate."
+        )
+        raise Conflict(msg, code="given-up")

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from django.db import transaction
+from django.db.models import Q
 
 from gradation.errors import Conflict, Invalid
 from gradation.models import (
     Certificate,
-    CertificateSignature,
     Event,
     ReportForm,
     Run,
@@ -21,7 +21,7 @@ from gradation.models import (
 from gradation.policy import Action, require
 from gradation.queries.certificates import runs_of_samples
 from gradation.services import clock, ledger, seals
-from gradation.services.certificate_gates import refuse_unread
+from gradation.services.certificate_gates import refuse_signed, refuse_unread
 from gradation.services.checking import cleaned, cleaned_row, locked, needs_reason
 from gradation.services.issuing import finish_certificate
 from gradation.services.outbox import announce
@@ -132,13 +132,13 @@ def _accepted_runs(samples: Sequence[Sample], runs: Sequence[Run]) -> list[Run]:
 
 
 def _refuse_second_line(sample: Sample) -> None:
+    stands = Q(
+        state__in=[Certificate.State.DRAFT, Certificate.State.ISSUED],
+        withdrawn_at__isnull=True,  # a draft that was given up stands in nobody's way
+    )
     standing = (
-        sample.certificates.filter(
-            state__in=[Certificate.State.DRAFT, Certificate.State.ISSUED]
-        ).first()
-        or sample.certificates_beside.filter(
-            state__in=[Certificate.State.DRAFT, Certificate.State.ISSUED]
-        ).first()
+        sample.certificates.filter(stands).first()
+        or sample.certificates_beside.filter(stands).first()
     )
     if standing is not None:
         msg = f"Sample {sample} has {standing} ({standing.state}). Open it, or amend it."
@@ -154,7 +154,7 @@ def discard_draft(*, actor: User, certificate: Certificate, reason: str) -> None
         if certificate.state != Certificate.State.DRAFT:
             msg = f"{certificate} is {certificate.state}; only a draft can be discarded."
             raise Conflict(msg)
-        _refuse_signed(certificate)
+        refuse_signed(certificate)
         ledger.write(
             actor=actor,
             action="draft discarded",
@@ -194,7 +194,7 @@ def sign_draft(*, actor: User, certificate: Certificate, meaning: str = MEANING)
         if certificate.state != Certificate.State.DRAFT:
             msg = f"{certificate} is {certificate.state}; only a draft can be issued."
             raise Conflict(msg)
-        _refuse_signed(certificate)
+        refuse_signed(certificate)
         samples = [sample, *certificate.further_samples.order_by("id")]
         refuse_unread(_accepted_runs(samples, list(certificate.runs.all())))
         if certificate.amends is not None:
@@ -205,13 +205,6 @@ def sign_draft(*, actor: User, certificate: Certificate, meaning: str = MEANING)
         signature = cleaned_row(new_signature(actor, certificate, meaning, seal))
         ledger.write(actor=actor, action="certificate signed", subject=signature)
     return certificate
-
-
-def _refuse_signed(certificate: Certificate) -> None:
-    signature = CertificateSignature.objects.filter(certificate=certificate.pk).first()
-    if signature is not None:
-        msg = f"It was signed as {signature}; its file is being made. Finish it."
-        raise Conflict(msg, code="signed-already")
 
 
 def _refuse_unless_issued(certificate: Certificate) -> None:
@@ -238,7 +231,7 @@ def withdraw_certificate(
             raise Conflict(msg)
         amendment = Certificate.objects.filter(amends=certificate).first()
         if amendment is not None:
-            _refuse_signed(amendment)
+            refuse_signed(amendment)
         before = ledger.snapshot(certificate)
         certificate.state = Certificate.State.WITHDRAWN
         certificate.withdrawn_at = clock.now()

@@ -20,12 +20,14 @@ from gradation.errors import Conflict, Unavailable
 from gradation.models import Certificate, CertificateSignature, Event, Sample, User
 from gradation.policy import Action, require
 from gradation.queries.entry_digests import content_digest
-from gradation.services import ledger
-from gradation.services.checking import locked
+from gradation.services import clock, ledger
+from gradation.services.certificate_gates import refuse_given_up
+from gradation.services.checking import locked, needs_reason
 from gradation.services.outbox import announce
+from gradation.services.signing_act import confirm_signer
 from gradation.services.signing_keys import laboratory_key
 
-__all__ = ["finish_certificate"]
+__all__ = ["finish_certificate", "give_up_signature"]
 
 
 def finish_certificate(*, actor: User, certificate: Certificate) -> Certificate:
@@ -33,20 +35,20 @@ def finish_certificate(*, actor: User, certificate: Certificate) -> Certificate:
 
     Signatories may. What it amends becomes superseded; the sample is reported. Twice does no harm.
     Refuses (`Conflict`) a draft that nobody signed, (`Unavailable`) a file that cannot be drawn or
-    signed now: the signature stands and can be gone on from. Ledger: certificate issued, with the
-    digests of file and content. Other systems: certificate.issued or certificate.amended.
+    signed now: the signature stands and can be gone on from, or given up. Ledger: certificate
+    issued, with the digests of file and content. Other systems: certificate.issued or
+    certificate.amended.
     """
     require(actor, Action.ISSUE_CERTIFICATE)
-    signature = CertificateSignature.objects.filter(certificate=certificate.pk).first()
-    if signature is None:
-        msg = f"{certificate} is not signed. A signatory issues it."
-        raise Conflict(msg, code="not-signed")
+    signature = _signature_of(certificate)
+    refuse_given_up(certificate, signature)
     pdf = _drawn(signature)
     with transaction.atomic():
         sample = locked(certificate.sample)
         certificate = locked(certificate, "sample")
         if certificate.state != Certificate.State.DRAFT:
             return certificate  # somebody else went on from the same signature
+        refuse_given_up(certificate, signature)
         before = ledger.snapshot(certificate)
         _supersede(actor, certificate)
         _store(certificate, signature, pdf)
@@ -57,6 +59,48 @@ def finish_certificate(*, actor: User, certificate: Certificate) -> Certificate:
         event = Event.CERTIFICATE_ISSUED if is_new else Event.CERTIFICATE_AMENDED
         announce(event, [certificate])
     return certificate
+
+
+def give_up_signature(
+    *, actor: User, certificate: Certificate, reason: str, password: str, code: str = ""
+) -> Certificate:
+    """Give up a certificate that was signed and whose file cannot be made, as when its key is lost.
+
+    Authorised signatories may, with a reason and their password. Draft and signature stay, and the
+    number is not used again; another certificate can be drafted in its place. Refuses (`Conflict`)
+    what nobody signed, what is issued, and what was given up. Ledger: signature given up.
+    """
+    require(actor, Action.WITHDRAW_CERTIFICATE)
+    reason = needs_reason(reason, "give the signature up")
+    confirm_signer(actor=actor, password=password, code=code)
+    signature = _signature_of(certificate)
+    with transaction.atomic():
+        certificate = locked(certificate, "sample")
+        if certificate.state != Certificate.State.DRAFT:
+            msg = f"{certificate} is {certificate.state}. Withdraw it, if it must not be relied on."
+            raise Conflict(msg)
+        refuse_given_up(certificate, signature)
+        before = ledger.snapshot(certificate)
+        certificate.withdrawn_at, certificate.withdrawal_reason = clock.now(), reason
+        certificate.amends = None  # what it was to amend can be amended by another
+        certificate.save(update_fields=["withdrawn_at", "withdrawal_reason", "amends"])
+        ledger.write(
+            actor=actor,
+            action="signature given up",
+            subject=certificate,
+            before=before,
+            after=ledger.snapshot(certificate, number_not_used=signature.number),
+            reason=reason,
+        )
+    return certificate
+
+
+def _signature_of(certificate: Certificate) -> CertificateSignature:
+    signature = CertificateSignature.objects.filter(certificate=certificate.pk).first()
+    if signature is None:
+        msg = f"{certificate} is not signed. A signatory issues it."
+        raise Conflict(msg, code="not-signed")
+    return signature
 
 
 def _write_issue(actor: User, certificate: Certificate, before: ledger.State) -> None:

@@ -64,7 +64,7 @@ def _run_steps(runs: list[Run]) -> Iterator[Step]:
 def _certificate_steps(sample: Sample, runs: list[Run]) -> Iterator[Step]:
     certificates = list(sample.certificates.all())
     for certificate in certificates:
-        if certificate.state == Certificate.State.DRAFT:
+        if certificate.standing == Certificate.State.DRAFT:
             place = reverse("certificates:certificate-show", args=[certificate.pk])
             yield Step("Look at the draft and issue it", place, Action.ISSUE_CERTIFICATE)
     standing = any(one.state == Certificate.State.ISSUED for one in certificates)

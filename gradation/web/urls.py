@@ -251,6 +251,7 @@ _certificates = [
     path("<int:pk>/withdraw/", certificates.certificate_withdraw, name="certificate-withdraw"),
     path("<int:pk>/discard/", certificates.draft_discard, name="draft-discard"),
     path("<int:pk>/finish/", certificate_acts.certificate_finish, name="certificate-finish"),
+    path("<int:pk>/give-up/", certificate_acts.signature_give_up, name="signature-give-up"),
     path("<int:pk>/send/", certificate_acts.certificate_send, name="certificate-send"),
     path("mail/<int:pk>/retry/", certificate_acts.mail_retry, name="mail-retry"),
     path("issue/", certificate_acts.certificates_issue, name="certificates-issue"),

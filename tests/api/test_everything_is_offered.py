@@ -13,6 +13,7 @@ NOT_OFFERED = {
     # Signatures: a person's second act, with a password.
     "issue_certificate": "signing needs a person",
     "withdraw_certificate": "signing needs a person",
+    "give_up_signature": "signing needs a person",
     "sign_draft": "signing needs a person",
     "finish_certificate": "goes with the signature, or a command of the server",
     "begin_batch": "signing needs a person",

@@ -109,6 +109,7 @@ def test_s06_a_technician_cannot_review_issue_or_set(client, db):
         ("review:run-review", run.pk),
         ("certificates:certificate-issue", certificate.pk),
         ("certificates:certificate-withdraw", certificate.pk),
+        ("certificates:signature-give-up", certificate.pk),
         ("settings:roles-set", run.technician_id),
     ):
         assert client.post(reverse(name, args=[key]), {"reason": "x"}).status_code == 403, name

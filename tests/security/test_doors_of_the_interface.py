@@ -20,6 +20,7 @@ PUBLIC = {
     "/sign-in/code/",
     "/sign-in/reset/",
     "/set-up/",
+    "/favicon.ico",  # the way to a picture that lies open
     "/sign-out/",  # answers 405 to looking, and to nobody it does nothing
 }
 #: Addresses whose own secret, made by chance, lets in: a reset link, a calendar, a verification.

@@ -129,6 +129,7 @@ GET = [
     ("certificates:certificate-issue", ("certificate",), SIGNATORY),
     ("certificates:certificate-amend", ("certificate",), DRAFTERS),
     ("certificates:certificate-withdraw", ("certificate",), SIGNATORY),
+    ("certificates:signature-give-up", ("certificate",), SIGNATORY),
     ("certificates:draft-discard", ("certificate",), DRAFTERS),
     ("certificates:certificate-send", ("certificate",), DRAFTERS),
     ("certificates:certificates-issue", (), SIGNATORY),

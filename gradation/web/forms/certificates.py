@@ -199,6 +199,14 @@ class WithdrawForm(NotebookForm):
     code = CodeField()
 
 
+class GiveUpForm(NotebookForm):
+    """Why a signed certificate is never issued, under signature."""
+
+    reason = ReasonField("Why is it given up")
+    password = PasswordField(help_text="Typed again, it is your signature under this.")
+    code = CodeField()
+
+
 class OmissionForm(NotebookForm):
     """Which missing item is left out of a draft, and why."""
 

@@ -40,6 +40,7 @@ _STATE_MARKS: Mapping[str, str] = {
     "issued": "full",
     "superseded": "shut",
     "withdrawn": "void",
+    "given up": "void",
     "released": "full",
     "retired": "shut",
     "in service": "full",

@@ -16,8 +16,15 @@ from gradation.queries.certificates import find_certificate
 from gradation.queries.signatures import newest_policy, policy_to_accept
 from gradation.services import certificate_mail, certify, clock, issue_batches, long_work
 from gradation.services import signing_policy as policies
+from gradation.services.issuing import give_up_signature
 from gradation.web.answers import Asking, Doing, FormPage, PersonRequest, page, said, sent
-from gradation.web.forms.certificates import AcceptForm, IssueManyForm, MailForm, PolicyForm
+from gradation.web.forms.certificates import (
+    AcceptForm,
+    GiveUpForm,
+    IssueManyForm,
+    MailForm,
+    PolicyForm,
+)
 
 
 def _show(pk: int) -> str:
@@ -36,6 +43,23 @@ def certificate_finish(request: PersonRequest, pk: int) -> HttpResponse:
     issued = certify.finish_certificate(actor=request.user, certificate=certificate)
     said(request, f"Certificate {issued} is issued.")
     return redirect(_show(pk))
+
+
+@page(Action.WITHDRAW_CERTIFICATE)
+def signature_give_up(request: PersonRequest, pk: int) -> HttpResponse:
+    """Give up a certificate that was signed and whose file cannot be made."""
+    certificate = find_certificate(request.user, pk)
+    form = GiveUpForm(sent(request))
+    asking = Asking("Give up a signed certificate", "Give it up", _show(pk), grave=True)
+    return FormPage(request, form, asking).answer(
+        Doing(
+            lambda: give_up_signature(
+                actor=request.user, certificate=certificate, **form.cleaned_data
+            ),
+            lambda _: _show(pk),
+            lambda _: "It is given up. Draft another certificate in its place.",
+        )
+    )
 
 
 @page(Action.ISSUE_CERTIFICATE)
