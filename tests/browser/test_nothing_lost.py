@@ -109,6 +109,9 @@ def test_a_closed_tab_brings_back_what_waited_and_what_was_half_typed(screen, br
     again = browser_context.new_page()
     again.goto(address)
 
+    # A tab that goes while it sends holds the lease for another 15 s (LEASE_MS).
+    kept = row(again, "dry-mass-0").get_by_role("link", name="correct")
+    expect(kept).to_be_visible(timeout=45_000)
     is_kept(again, "dry-mass-0", "500.0")
     expect(field(again, "fraction-1")).to_have_value("12,")
     expect(field(again, "fraction-1")).to_be_focused()
