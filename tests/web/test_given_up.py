@@ -36,6 +36,7 @@ def test_a_signed_draft_offers_to_be_finished_or_given_up_and_not_discarded(clie
     assert "Make the file" in page
     assert reverse("certificates:signature-give-up", args=[signed.pk]) in page
     assert reverse("certificates:draft-discard", args=[signed.pk]) not in page
+    assert reverse("certificates:opinion-add", args=[signed.pk]) not in page
 
 
 def test_given_up_it_says_why_and_offers_nothing_more(client, signed):
@@ -45,6 +46,7 @@ def test_given_up_it_says_why_and_offers_nothing_more(client, signed):
     assert "given up on" in page
     assert "The key was lost. The number is not used again." in page
     assert "Make the file" not in page
+    assert "As it was drafted" in page
     sample = client.get(reverse("intake:sample-show", args=[signed.sample.number]))
     assert "given up" in sample.content.decode()
     assert reverse("certificates:certificate-draft", args=[signed.sample.number]) in (

@@ -50,7 +50,8 @@ def signature_give_up(request: PersonRequest, pk: int) -> HttpResponse:
     """Give up a certificate that was signed and whose file cannot be made."""
     certificate = find_certificate(request.user, pk)
     form = GiveUpForm(sent(request))
-    asking = Asking("Give up a signed certificate", "Give it up", _show(pk), grave=True)
+    heading = f"Give up the signed certificate of sample {certificate.sample}"
+    asking = Asking(heading, "Give it up", _show(pk), grave=True)
     return FormPage(request, form, asking).answer(
         Doing(
             lambda: give_up_signature(
