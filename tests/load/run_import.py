@@ -39,6 +39,9 @@ def table(runs: int) -> bytes:
     return "\n".join(lines).encode()
 
 
+_SMALL = 30_000  # a revision is a small whole number on PostgreSQL, 32,767 at most
+
+
 def _floor(runs: int) -> float:
     """Write as many readings in bulk, in a transaction that is rolled back."""
     from django.db import transaction
@@ -51,9 +54,9 @@ def _floor(runs: int) -> float:
     with transaction.atomic():
         for first in range(0, runs * (len(SIEVES_UM) + 2), 5000):
             rows = [
-                Weighing(**{**values, "id": None, "revision": 2 + first + n, "reason": "floor",
-                            "key": f"{first + n:032x}"})
-                for n in range(5000)
+                Weighing(**{**values, "id": None, "reason": "floor", "key": f"{n:032x}",
+                            "revision": 2 + n % _SMALL, "increment": 1 + n // _SMALL})
+                for n in range(first, first + 5000)
             ]  # fmt: skip
             Weighing.objects.bulk_create(rows)
         transaction.set_rollback(True)
