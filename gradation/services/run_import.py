@@ -13,11 +13,24 @@ from typing import Any
 from django.db import IntegrityError, transaction
 
 from gradation.errors import Conflict, Fault, Invalid
-from gradation.models import RunImport, SheetForm, User
+from gradation.models import (
+    ChainHead,
+    LedgerEntry,
+    Result,
+    Run,
+    RunImport,
+    RunSieve,
+    Sample,
+    SheetForm,
+    TestPortion,
+    User,
+    Weighing,
+)
 from gradation.policy import require
 from gradation.queries.methods import released_procedure
 from gradation.queries.run_imports import import_list
 from gradation.services import clock, ledger, long_work
+from gradation.services.bulk_rows import count_anew
 from gradation.services.checking import cleaned_row, locked, unchanged
 from gradation.services.file_scanner import refuse_malicious
 from gradation.services.long_work import Progress
@@ -42,7 +55,10 @@ Way = RunImport.Way
 
 _FORM_OF = ("form__customer", "form__material", "form__nest", "form__bench")
 AT_ONCE = 200
+FIRST_COUNTED = 2 * AT_ONCE
 FAULTS_KEPT = 500
+#: The tables that grow with an import, and that others refer to.
+_FILLED = (Sample, TestPortion, Run, RunSieve, Weighing, Result, LedgerEntry, ChainHead)
 #: Columns that tell how far an import is; the file beside them never changes.
 _HOW_FAR = (
     *("state", "way", "said", "stop_asked", "beat_at", "ended_at"),
@@ -282,7 +298,7 @@ class _Work:
         self.table = read_table(bytes(job.file), job.file_name)
         self.faults: list[CellFault] = [CellFault(*fault) for fault in job.faults]
         self.done, self.stored, self.faulty = job.rows_done, job.rows_stored, job.rows_faulty
-        self.next = self.done
+        self.next, self.counted_next = self.done, FIRST_COUNTED
         self.progress = Progress(job.work_name, self._keep, self._is_stop_asked)
 
     def do(self) -> None:
@@ -291,6 +307,7 @@ class _Work:
             with transaction.atomic():
                 for batch in self._batches():
                     self._store(batch)
+                    self._count_anew()
                     if self.faulty:
                         msg = "A row turned faulty since it was looked through; nothing was kept."
                         raise _Stopped(msg)
@@ -340,6 +357,12 @@ class _Work:
         if rows and not self.faulty:
             self._fault(self.keep(rows))
             self.stored += len(rows)
+
+    def _count_anew(self) -> None:
+        """Tell the database, each time the rows have doubled, how many there are."""
+        if self.stored >= self.counted_next:
+            count_anew(_FILLED)
+            self.counted_next = 2 * self.stored
 
     def _fault(self, faults: Sequence[CellFault]) -> None:
         self.faulty += len({fault.row for fault in faults})

@@ -110,6 +110,24 @@ def test_day_in_the_future_is_named_with_its_column(clerk, form):
     assert "03 Feb 2926 lies in the future" in said
 
 
+def test_a_long_transaction_lets_the_database_count_what_it_wrote(clerk, form, monkeypatch):
+    """PostgreSQL plans by counts that see nothing of a transaction before it ends (ANALYZE)."""
+    job = looked(clerk, form, SOUND)
+    monkeypatch.setattr(run_import, "FIRST_COUNTED", 1)
+
+    with CaptureQueriesContext(connection) as asked:
+        run_import.take_in(actor=clerk, job=job, way=run_import.Way.ALL)
+
+    counted = [each["sql"] for each in asked if each["sql"].startswith("ANALYZE")]
+    if connection.vendor != "postgresql":
+        assert counted == []
+        return
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT reltuples FROM pg_class WHERE relname = 'gradation_weighing'")
+        assert cursor.fetchone() == (Weighing.objects.count(),)
+    assert len(counted) == len(set(counted))
+
+
 def test_faulty_row_lets_nothing_in_where_all_or_nothing_is_asked(clerk, form):
     job = looked(clerk, form, SOUND, FAULTY)
 
