@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
 
+from django.utils import timezone
+
 from gradation.models import Check, Result, Run, RunSieve, Sieve
 from gradation.queries.sieve_limits import sieve_limits
 from gradation.queries.tares import UsesAt, tares_of
@@ -78,10 +80,14 @@ def wear_of(sieve: Sieve, now: datetime, *, tare_limits: WearLimits | None = Non
     measured, effective = (
         _Series(what, "µm", by_kind[kind], limits, missing) for what, kind in _APERTURES.items()
     )
-    tares = [Point(one.at.date(), one.uses, float(one.tare_g)) for one in tares_of(sieve)]
+    tares = [
+        Point(timezone.localdate(one.at), one.uses, float(one.tare_g)) for one in tares_of(sieve)
+    ]
     own = tare_limits or WearLimits(None, None, "g")
     tare = _Series("tare", "g", tares, own, "" if tare_limits else _NO_TARE_LIMIT)
-    trends = tuple(each.trend(uses_now, rate, now.date()) for each in (measured, effective, tare))
+    trends = tuple(
+        each.trend(uses_now, rate, timezone.localdate(now)) for each in (measured, effective, tare)
+    )
     return Wear(sieve, uses_now, rate, trends)
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from django.db.models import Count, Max
+from django.utils import timezone
 
 from gradation.models import Check, RunSieve, Sieve
 from gradation.queries.sieve_limits import sieve_limits
@@ -72,7 +73,9 @@ def worn_sieves(now: datetime) -> list[WornSieve]:
         sieves[sieve.pk] = sieve
         measured[sieve.pk].append(check)
     rates = _uses_per_day(now)
-    rows = [_worn(sieves[key], found, rates, now.date()) for key, found in measured.items()]
+    rows = [
+        _worn(sieves[key], found, rates, timezone.localdate(now)) for key, found in measured.items()
+    ]
     return sorted(rows, key=_soonest)
 
 
@@ -85,7 +88,8 @@ def _uses_per_day(now: datetime) -> Mapping[int, float]:
         .annotate(uses=Count("pk"), since=Max("sieve__in_service_since"))
     )
     return {
-        row["sieve_id"]: row["uses"] / _days_in_use(row["since"], start.date(), now.date())
+        row["sieve_id"]: row["uses"]
+        / _days_in_use(row["since"], timezone.localdate(start), timezone.localdate(now))
         for row in rows
     }
 

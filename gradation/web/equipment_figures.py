@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from django.utils import timezone
+
 from gradation.charts.series import (
     Along,
     Level,
@@ -147,7 +149,7 @@ def tares_shown(readings: Sequence[TareReading]) -> Shown:
 
 def _tare(reading: TareReading) -> SeriesPoint:
     said = f"{on_day(reading.at)}: {plain(reading.tare_g)} g, {reading.where}"
-    return SeriesPoint(_day(reading.at.date()), float(reading.tare_g), said)
+    return SeriesPoint(_day(timezone.localdate(reading.at)), float(reading.tare_g), said)
 
 
 def _day(day: date) -> float:
